@@ -1,0 +1,112 @@
+"""How a panel is reached: link addresses, and the pace at which it may be asked."""
+
+import re
+from dataclasses import dataclass
+from typing import Annotated, Self
+from urllib.parse import urlsplit
+
+from pydantic import Field, field_validator, model_validator
+
+from gaswitness_sitefile.model import PositiveSeconds, Record, Seconds
+
+DEFAULT_PORT = 502
+DEFAULT_UNIT = 1
+
+
+@dataclass(frozen=True, slots=True)
+class LinkAddress:
+    """Where a panel answers. `unit` is None where the address does not say one."""
+
+    scheme: str
+    host: str
+    port: int
+    unit: int | None = None
+
+    def __str__(self) -> str:
+        host = f"[{self.host}]" if ":" in self.host else self.host
+        tail = "" if self.unit is None else f"/{self.unit}"
+        return f"{self.scheme}://{host}:{self.port}{tail}"
+
+
+def parse_link(text: str) -> LinkAddress:
+    """Read `tcp://HOST[:PORT][/UNIT]`.
+
+    Raises ValueError that says what was found and what to write.
+    """
+    hint = "write tcp://HOST:PORT/UNIT, for example tcp://192.0.2.10:502/1"
+    if not re.match(r"^[A-Za-z][A-Za-z0-9+]*://", text):
+        raise ValueError(f"link {text!r} does not say how: {hint}")
+    try:
+        parts = urlsplit(text)
+        port = parts.port
+    except ValueError as error:
+        raise ValueError(f"link {text!r} has a port that cannot be ({error}): {hint}") from error
+    if parts.scheme != "tcp":
+        raise ValueError(f"links of kind {parts.scheme!r} are not known: {hint}")
+    if not parts.hostname:
+        raise ValueError(f"link {text!r} names no host: {hint}")
+    if parts.query or parts.fragment or parts.username:
+        raise ValueError(f"link {text!r} has parts that a tcp link does not take: {hint}")
+    path = parts.path.strip("/")
+    unit: int | None = None
+    if path:
+        if not path.isascii() or not path.isdigit() or int(path) > 255:
+            raise ValueError(f"unit id {path!r} is not a number from 0 to 255: {hint}")
+        unit = int(path)
+    return LinkAddress("tcp", parts.hostname, DEFAULT_PORT if port is None else port, unit)
+
+
+class Link(Record):
+    """One way to reach the panel. `unit` is the unit id on it."""
+
+    name: str
+    address: str
+    unit: Annotated[int, Field(ge=0, le=255)] = DEFAULT_UNIT
+    note: str = ""
+
+    @field_validator("address")
+    @classmethod
+    def _address_reads(cls, text: str) -> str:
+        parse_link(text)
+        return text
+
+    @property
+    def where(self) -> LinkAddress:
+        """The address, read; its unit is this link's unless the address names one."""
+        found = parse_link(self.address)
+        unit = self.unit if found.unit is None else found.unit
+        return LinkAddress(found.scheme, found.host, found.port, unit)
+
+
+class Pace(Record):
+    """How fast and how much the panel may be asked; the probe never exceeds it."""
+
+    poll_period_s: PositiveSeconds = 0.5
+    request_gap_s: Seconds = 0.0
+    timeout_s: PositiveSeconds = 1.0
+    largest_read_registers: Annotated[int, Field(ge=1, le=125)] = 125
+    largest_read_bits: Annotated[int, Field(ge=1, le=2000)] = 2000
+
+
+class Timing(Record):
+    """The panel's own timing, which bounds what can be proven about it.
+
+    `scan_s`: between two evaluations of all channels. `refresh_s`: between two updates of the
+    register image. `shortest_dwell_s`: no state of the panel lasts shorter than this, so two equal
+    samples closer than this mean that it held between them. `heartbeat_s`: between two changes of
+    the heartbeat. `warm_up_s`: after power-up, before alarms count.
+    """
+
+    scan_s: PositiveSeconds = 0.5
+    refresh_s: Seconds = 0.1
+    shortest_dwell_s: PositiveSeconds = 2.0
+    heartbeat_s: PositiveSeconds | None = None
+    warm_up_s: Seconds = 0.0
+
+    @model_validator(mode="after")
+    def _refresh_within_dwell(self) -> Self:
+        if self.shortest_dwell_s <= self.refresh_s:
+            raise ValueError(
+                "shortest_dwell_s must be longer than refresh_s, or states pass unseen by the map"
+            )
+        return self

@@ -1,0 +1,84 @@
+"""The site file as a whole: one panel."""
+
+from enum import StrEnum
+from functools import cached_property
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from gaswitness_sitefile.channel import Channel
+from gaswitness_sitefile.devices import DigitalInput, Output
+from gaswitness_sitefile.link import Link, Pace, Timing
+from gaswitness_sitefile.matrix import Cell
+from gaswitness_sitefile.model import Record, Tag
+from gaswitness_sitefile.points import MapRules, Point
+
+
+class InhibitActs(StrEnum):
+    """What inhibiting a channel takes away.
+
+    `effects`: its levels and fault still show, but drive nothing. `levels`: its levels go off too.
+    """
+
+    EFFECTS = "effects"
+    LEVELS = "levels"
+
+
+class Behaviour(Record):
+    """Panel-wide choices in which good panels differ."""
+
+    inhibit: InhibitActs = InhibitActs.EFFECTS
+
+
+class PanelIdentity(Record):
+    """Who the panel is. `vendor`, `product`, `revision`: as Device Identification says them."""
+
+    tag: Tag
+    name: str = ""
+    vendor: str = ""
+    product: str = ""
+    revision: str = ""
+    location: str = ""
+    document: str = ""
+    document_revision: str = ""
+    text: str = ""
+
+
+class Site(Record):
+    """One panel: what it is, how it is reached, what it measures, drives, and shows."""
+
+    gaswitness_site: Literal[1]
+    panel: PanelIdentity
+    links: tuple[Link, ...] = ()
+    pace: Pace = Pace()
+    timing: Timing = Timing()
+    behaviour: Behaviour = Behaviour()
+    channels: Annotated[tuple[Channel, ...], Field(min_length=1)]
+    inputs: tuple[DigitalInput, ...] = ()
+    outputs: tuple[Output, ...] = ()
+    matrix: tuple[Cell, ...] = ()
+    map: MapRules = MapRules()
+    points: Annotated[tuple[Point, ...], Field(min_length=1)]
+
+    @cached_property
+    def channel_of(self) -> dict[str, Channel]:
+        """Channels by tag."""
+        return {channel.tag: channel for channel in self.channels}
+
+    @cached_property
+    def input_of(self) -> dict[str, DigitalInput]:
+        """Digital inputs by tag."""
+        return {found.tag: found for found in self.inputs}
+
+    @cached_property
+    def output_of(self) -> dict[str, Output]:
+        """Outputs by tag."""
+        return {output.tag: output for output in self.outputs}
+
+    @cached_property
+    def cells_of(self) -> dict[str, tuple[Cell, ...]]:
+        """The cells that drive each output, by its tag; empty where nothing does."""
+        return {
+            output.tag: tuple(cell for cell in self.matrix if cell.effect == output.tag)
+            for output in self.outputs
+        }
