@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 Value = float | int | bool | str | None
-"""A decoded value: a bool for a bit, a number in the point's unit, a text, the name of a state of an
-enumeration; None where the raw value is the point's sentinel, a NaN, or has no meaning."""
+"""A decoded value: a bool for a bit, a number in the point's unit, a text, the name of
+an enumeration's state; None where the raw value is the point's sentinel, a NaN, or has no meaning."""
 
 
 @dataclass(frozen=True, slots=True)
