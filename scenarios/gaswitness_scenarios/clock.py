@@ -1,0 +1,94 @@
+"""The clock of a run: seconds of the run, over whatever event loop it runs in.
+
+Not here: time that nobody plays (the loop's own), dates beyond the anchors of the record.
+"""
+
+import asyncio
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from gaswitness_scenarios.virtual_loop import VirtualLoop
+
+CLOSE_S = 1e-9
+"""A sleep that ends this much early, in seconds of the loop, has ended."""
+
+
+@dataclass(frozen=True, slots=True)
+class Anchor:
+    """The same instant by the run's clock and by the computer's date, UTC in ISO 8601."""
+
+    at_s: float
+    utc: str
+
+
+class LoopClock:
+    """Seconds of the run since this clock was made, `speed` of them in a second of the loop.
+
+    On an ordinary loop time is read by `time.perf_counter`, since `time.monotonic`, by which the
+    loop itself goes, ticks at 15.6 ms on Windows before Python 3.13. Make it inside the loop.
+    """
+
+    def __init__(self, speed: float = 1.0) -> None:
+        self._loop = asyncio.get_running_loop()
+        self.is_virtual = isinstance(self._loop, VirtualLoop)
+        self._tick: Callable[[], float] = self._loop.time if self.is_virtual else time.perf_counter
+        self.speed = speed
+        self._base_s = 0.0
+        self._mark = self._tick()
+
+    def now(self) -> float:
+        return self._base_s + (self._tick() - self._mark) * self.speed
+
+    def take_speed(self, speed: float) -> None:
+        """Go on from this instant at another speed."""
+        tick = self._tick()
+        self._base_s += (tick - self._mark) * self.speed
+        self._mark = tick
+        self.speed = speed
+
+    async def sleep_until(self, at_s: float) -> None:
+        """Wait until the clock shows `at_s`; let others go first where it already does."""
+        if self.is_virtual:
+            await self._sleep_exactly(at_s)
+            return
+        await asyncio.sleep(0)
+        while (left_s := (at_s - self.now()) / self.speed) > CLOSE_S:
+            await asyncio.sleep(left_s)
+
+    async def _sleep_exactly(self, at_s: float) -> None:
+        # asyncio.sleep adds to the present and rounds; a timer at an instant is exact.
+        when = self._mark + (at_s - self._base_s) / self.speed
+        if when <= self._tick():
+            await asyncio.sleep(0)
+            return
+        woken: asyncio.Future[None] = self._loop.create_future()
+        timer = self._loop.call_at(when, _wake, woken)
+        try:
+            await woken
+        finally:
+            timer.cancel()
+
+    def anchor(self) -> Anchor | None:
+        """This instant in UTC; None in virtual time, which is no time of any day."""
+        if self.is_virtual:
+            return None
+        # The record must say when it was made; no decision is taken on the date.
+        utc = datetime.now(UTC)  # noqa: TID251
+        return Anchor(self.now(), utc.isoformat(timespec="milliseconds"))
+
+    def described(self) -> str:
+        """What kind of clock this is and how fine it counts, for the record."""
+        if self.is_virtual:
+            return "virtual: exact, the same in every run"
+        grain = time.get_clock_info("perf_counter")
+        return (
+            f"{grain.implementation}, resolution {grain.resolution:g} s, "
+            f"{self.speed:g} seconds of the run in a second"
+        )
+
+
+def _wake(woken: asyncio.Future[None]) -> None:
+    if not woken.done():
+        woken.set_result(None)
