@@ -1,0 +1,177 @@
+"""What stands in the entries of evidence, kind by kind, as plain JSON bodies; and back. No I/O.
+
+run       RunFacts: what ran, on what, against which site file and scripts, all files in full
+exchange  request and response in hex, sent_s, received_s, problem in words or null
+samples   asked_s, answered_s, points: name -> {value, raw}, for points that changed
+step      number, what it asks for in words, file and line of the script
+applied   begun_s, done_s, action and its particulars
+looked    fact, value, asked_s, answered_s
+remark    text of a person or of the run itself
+verdict   a verdict with its aspects
+end       how the run ended, and counts by verdict
+"""
+
+from base64 import b64encode
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass, field
+from hashlib import sha256
+from typing import Any
+
+from gaswitness_probe.applied import Applied, Looked
+from gaswitness_probe.history import Seen, Value
+from gaswitness_probe.verdict import Aspect, Kind, Outcome, Proof, Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class KeptFile:
+    """A file that the run was made with, kept whole."""
+
+    name: str
+    content: bytes
+
+    @property
+    def sha256(self) -> str:
+        """Digest of the content, in hex."""
+        return sha256(self.content).hexdigest()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClockFacts:
+    """Which clock counted the run.
+
+    `kind`: `virtual` or `wall`. `resolution_s`: its smallest tick. `utc_anchor`: what instant 0 of
+    the run was in UTC, ISO 8601; a fixed text in virtual time. `speed`: panel seconds a second.
+    """
+
+    kind: str
+    resolution_s: float
+    utc_anchor: str
+    speed: float = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunFacts:
+    """What a reader of the record must know to trust it.
+
+    `site_sha256` is the site's digest over all its files; `site_file` the name of the first of
+    `site_files`. `link` as in `tcp://192.0.2.10:502/1`, or `memory`. `driver`: who plays the
+    script: `simulator`, `person`, `auto`, or empty where there is none.
+    """
+
+    command: str
+    software: str
+    python: str
+    platform: str
+    site_file: str
+    site_sha256: str
+    site_files: tuple[KeptFile, ...]
+    scripts: tuple[KeptFile, ...] = ()
+    link: str
+    driver: str = ""
+    seed: int | None = None
+    clock: ClockFacts
+    options: Mapping[str, str] = field(default_factory=dict)
+
+
+def run_body(facts: RunFacts) -> dict[str, Any]:
+    """The body of the entry `run`. A file that is no UTF-8 text is kept in base64."""
+    return {
+        **{name: getattr(facts, name) for name in _PLAIN_FACTS},
+        "clock": asdict(facts.clock),
+        "options": dict(facts.options),
+        "site_files": [_file_body(kept) for kept in facts.site_files],
+        "scripts": [_file_body(kept) for kept in facts.scripts],
+    }
+
+
+_PLAIN_FACTS = (
+    "command",
+    "software",
+    "python",
+    "platform",
+    "site_file",
+    "site_sha256",
+    "link",
+    "driver",
+    "seed",
+)
+
+
+def _file_body(kept: KeptFile) -> dict[str, str]:
+    body = {"name": kept.name, "sha256": kept.sha256}
+    try:
+        return body | {"text": kept.content.decode("utf-8")}
+    except UnicodeDecodeError:
+        return body | {"base64": b64encode(kept.content).decode("ascii")}
+
+
+def samples_body(
+    seen: Seen, changes: Mapping[str, tuple[Value, tuple[int, ...]]]
+) -> dict[str, Any]:
+    """The body of the entry `samples`: what one exchange changed."""
+    return {
+        "asked_s": seen.asked_s,
+        "answered_s": seen.answered_s,
+        "points": {
+            name: {"value": value, "raw": list(raw)} for name, (value, raw) in changes.items()
+        },
+    }
+
+
+def step_body(*, number: int, words: str, place: str = "") -> dict[str, Any]:
+    """The body of the entry `step`; `place` is `file:line`."""
+    return {"number": number, "words": words, "place": place}
+
+
+def applied_body(applied: Applied) -> dict[str, Any]:
+    """The body of the entry `applied`."""
+    return {
+        "begun_s": applied.begun_s,
+        "done_s": applied.done_s,
+        "action": type(applied.action).__name__,
+        **asdict(applied.action),
+    }
+
+
+def looked_body(looked: Looked) -> dict[str, Any]:
+    """The body of the entry `looked`."""
+    return asdict(looked)
+
+
+def remark_body(text: str, *, by: str = "") -> dict[str, Any]:
+    """The body of the entry `remark`; `by` is who said it."""
+    return {"text": text, "by": by}
+
+
+def verdict_body(verdict: Verdict) -> dict[str, Any]:
+    """The body of the entry `verdict`."""
+    return asdict(verdict)
+
+
+def verdict_of(body: Mapping[str, Any]) -> Verdict:
+    """The verdict that an entry holds."""
+    aspects = tuple(
+        Aspect(**{**aspect, "outcome": Outcome(aspect["outcome"]), "response_s": _interval(aspect)})
+        for aspect in body["aspects"]
+    )
+    return Verdict(
+        **{
+            **body,
+            "kind": Kind(body["kind"]),
+            "outcome": Outcome(body["outcome"]),
+            "proof": Proof(body["proof"]),
+            "response_s": _interval(body),
+            "aspects": aspects,
+        }
+    )
+
+
+def _interval(body: Mapping[str, Any]) -> tuple[float, float] | None:
+    found = body["response_s"]
+    return None if found is None else (float(found[0]), float(found[1]))
+
+
+def end_body(why: str, verdicts: Iterable[Verdict]) -> dict[str, Any]:
+    """The body of the entry `end`: `why` it ended, in words, and how many verdicts of each kind."""
+    outcomes = [verdict.outcome for verdict in verdicts]
+    return {"why": why, "summary": {str(which): outcomes.count(which) for which in Outcome}}
