@@ -54,7 +54,8 @@ class LoopClock:
             await self._sleep_exactly(at_s)
             return
         await asyncio.sleep(0)
-        while (left_s := (at_s - self.now()) / self.speed) > CLOSE_S:
+        # The loop's timers may be early by its clock's tick, hence again until it is time.
+        while (left_s := (at_s - self.now()) / self.speed) > CLOSE_S:  # noqa: ASYNC110
             await asyncio.sleep(left_s)
 
     async def _sleep_exactly(self, at_s: float) -> None:

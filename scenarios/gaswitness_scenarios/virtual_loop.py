@@ -12,7 +12,7 @@ Result = TypeVar("Result")
 Ready = list[tuple[selectors.SelectorKey, int]]
 
 
-class Deadlock(RuntimeError):
+class DeadlockError(RuntimeError):
     """Every task waits for another, and no timer runs: time would stand still for ever."""
 
 
@@ -60,12 +60,12 @@ class VirtualLoop(asyncio.SelectorEventLoop):
     def jump(self) -> None:
         """Move time to the next timer.
 
-        Raises Deadlock where there is none.
+        Raises DeadlockError where there is none.
         """
         # asyncio has no public way to ask for the next timer; the name is the same since 3.4.
         scheduled: list[asyncio.TimerHandle] = self._scheduled  # type: ignore[attr-defined]
         if not scheduled:
-            raise Deadlock(
+            raise DeadlockError(
                 "nothing is left to do and no timer runs, yet the run is not over: a task waits "
                 "for something that nobody will do"
             )
@@ -75,7 +75,7 @@ class VirtualLoop(asyncio.SelectorEventLoop):
 def run_virtual(main: Coroutine[Any, Any, Result]) -> Result:
     """Run `main` to its end in virtual time, from 0.
 
-    Raises Deadlock where nobody is left who could go on, and whatever `main` raises.
+    Raises DeadlockError where nobody is left who could go on, and whatever `main` raises.
     """
     with asyncio.Runner(loop_factory=VirtualLoop) as runner:
         return runner.run(main)

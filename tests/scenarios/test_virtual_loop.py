@@ -4,7 +4,7 @@ import time
 import pytest
 
 from gaswitness_scenarios.clock import LoopClock
-from gaswitness_scenarios.virtual_loop import Deadlock, run_virtual
+from gaswitness_scenarios.virtual_loop import DeadlockError, run_virtual
 
 
 def test_an_hour_of_sleeps_takes_no_time_and_ends_on_the_second():
@@ -38,7 +38,7 @@ def test_a_wait_that_nobody_ends_is_a_deadlock_not_a_hang():
     async def wait():
         await asyncio.Event().wait()
 
-    with pytest.raises(Deadlock, match="a task waits for something that nobody will do"):
+    with pytest.raises(DeadlockError, match="a task waits for something that nobody will do"):
         run_virtual(wait())
 
 
@@ -47,7 +47,7 @@ def test_a_cancelled_timer_does_not_hide_a_deadlock():
         asyncio.get_running_loop().call_later(5, print).cancel()
         await asyncio.Event().wait()
 
-    with pytest.raises(Deadlock):
+    with pytest.raises(DeadlockError):
         run_virtual(wait())
 
 
