@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 Value = float | int | bool | str | None
 """A decoded value: a bool for a bit, a number in the point's unit, a text, the name of
-an enumeration's state; None where the raw value is the point's sentinel, a NaN, or has no meaning."""
+an enumeration's state; None where the raw value is the sentinel, a NaN, or has no meaning."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -94,7 +94,10 @@ class Timing(Record):
     `scan_s`: between two evaluations of all channels. `refresh_s`: between two updates of the
     register image. `shortest_dwell_s`: no state of the panel lasts shorter than this, so two equal
     samples closer than this mean that it held between them. `heartbeat_s`: between two changes of
-    the heartbeat. `warm_up_s`: after power-up, before alarms count.
+    the heartbeat. `warm_up_s`: after power-up, before alarms count. `level_response_s`: from a
+    reading beyond a setpoint (its delay over) to the level's flag; left out, two scans and a
+    refresh. `flag_response_s`: from a fault, inhibit or contact to its flag. `key_response_s`: from
+    a key or command to what it does.
     """
 
     scan_s: PositiveSeconds = 0.5
@@ -102,6 +105,9 @@ class Timing(Record):
     shortest_dwell_s: PositiveSeconds = 2.0
     heartbeat_s: PositiveSeconds | None = None
     warm_up_s: Seconds = 0.0
+    level_response_s: PositiveSeconds | None = None
+    flag_response_s: PositiveSeconds = 2.0
+    key_response_s: PositiveSeconds = 2.0
 
     @model_validator(mode="after")
     def _refresh_within_dwell(self) -> Self:
@@ -110,3 +116,10 @@ class Timing(Record):
                 "shortest_dwell_s must be longer than refresh_s, or states pass unseen by the map"
             )
         return self
+
+    @property
+    def level_allowance_s(self) -> float:
+        """How long after its reading a level may come, its own delay aside, in seconds."""
+        if self.level_response_s is not None:
+            return self.level_response_s
+        return 2 * self.scan_s + self.refresh_s

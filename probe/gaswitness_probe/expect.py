@@ -1,0 +1,356 @@
+"""What must, may and must not be, computed from what was seen: levels, cells and outputs.
+
+The probe's own reading of the panel's rules in DEVELOPERS.md, as logic over time. The result is
+again a signal: true where it must be on, false where it must be off, unknown where either will do.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+
+from gaswitness_probe.history import Value
+from gaswitness_probe.observe import Meaning, Stretch
+from gaswitness_probe.signal import (
+    ALWAYS_FALSE,
+    FALSE,
+    TRUE,
+    UNKNOWN,
+    Event,
+    Signal,
+    Truth,
+    Window,
+    all_of,
+    any_of,
+    at_least,
+    combine,
+    held,
+    held_for,
+    kept_for,
+    latched,
+    negation,
+    remembered,
+    rises,
+)
+from gaswitness_probe.view import PanelView, counted, panel_fault
+from gaswitness_sitefile.channel import AlarmLevel, Channel, Direction, LevelsOnFault
+from gaswitness_sitefile.devices import Output
+from gaswitness_sitefile.matrix import AllOf, AnyOf, Cause, Cell, Fact, Not, Vote
+from gaswitness_sitefile.site import InhibitActs
+
+
+def replaced(signal: Signal, where: Signal, value: Truth) -> Signal:
+    """The signal, but `value` where `where` is true; unknown where that is unknown and matters."""
+
+    def rule(now: tuple[Truth, ...] | list[Truth]) -> Truth:
+        own, gate = now
+        if gate is FALSE or own is value:
+            return own
+        return value if gate is TRUE else UNKNOWN
+
+    return combine(rule, [signal, where])  # type: ignore[arg-type]  # two signals, two values
+
+
+def blurred(signal: Signal, where: Signal) -> Signal:
+    """The signal, but unknown wherever `where` is not known false."""
+    return combine(lambda now: now[0] if now[1] is FALSE else UNKNOWN, [signal, where])
+
+
+@dataclass(frozen=True, slots=True)
+class Threshold:
+    """A reading at which something happens, in the direction in which the alarm lies.
+
+    `doubt`: nearer than this nothing is said, in the channel's unit.
+    """
+
+    value: float
+    direction: Direction
+    doubt: float
+
+    def beyond(self, value: Value) -> Truth:
+        """Whether a reading lies beyond the threshold, on the alarm's side."""
+        if value is None or isinstance(value, str):
+            return UNKNOWN
+        excess = value - self.value if self.direction is Direction.RISING else self.value - value
+        if excess >= self.doubt:
+            return TRUE
+        return FALSE if excess <= -self.doubt else UNKNOWN
+
+    def behind(self, value: Value) -> Truth:
+        """Whether a reading lies short of the threshold."""
+        return Truth(2 - self.beyond(value))
+
+
+@dataclass(frozen=True)
+class LevelView:
+    """One alarm level: what its reading demands of it, and what was seen of it."""
+
+    view: PanelView
+    channel: Channel
+    name: str
+
+    @property
+    def fact(self) -> str:
+        """The level's fact, such as AT-101.A1."""
+        return f"{self.channel.tag}.{self.name}"
+
+    @property
+    def level(self) -> AlarmLevel:
+        """The level as the site file states it."""
+        return self.channel.levels[self.name]
+
+    @property
+    def delay(self) -> Window:
+        """From the reading's crossing to the flag, in seconds."""
+        on_delay_s = self.level.on_delay_s
+        early_s = 0.1 * on_delay_s + self.view.site.timing.scan_s if on_delay_s else 0.0
+        return Window(max(0.0, on_delay_s - early_s), on_delay_s + self.lag_s)
+
+    @property
+    def lag_s(self) -> float:
+        """How long the level may lag behind its reading, its own delay aside."""
+        return self.view.site.timing.level_allowance_s
+
+    def _threshold(self, value: float) -> Threshold:
+        point = self.view.reading_point(self.channel.tag)
+        doubt = self.view.doubt(self.channel, point) if point is not None else 0.0
+        return Threshold(value, self.level.direction, doubt)
+
+    @property
+    def setpoint(self) -> Threshold:
+        """Where the level comes on."""
+        return self._threshold(self.level.setpoint)
+
+    @property
+    def clearing(self) -> Threshold:
+        """Where it goes off again."""
+        back = self.level.hysteresis
+        rising = self.level.direction is Direction.RISING
+        return self._threshold(self.level.setpoint - back if rising else self.level.setpoint + back)
+
+    def _crossing(self, meaning: Meaning) -> Signal:
+        return self.view.reading_signal(self.channel, meaning)
+
+    @cached_property
+    def held_off(self) -> Signal:
+        """Where warm-up or inhibit hold the level off."""
+        off = [self.view.flag("panel.warm_up")]
+        if self.view.site.behaviour.inhibit is InhibitActs.LEVELS:
+            off.append(self.view.inhibited(self.channel.tag))
+        return any_of(off)
+
+    @cached_property
+    def fault(self) -> Signal:
+        """The channel's fault, as seen."""
+        return self.view.flag(f"{self.channel.tag}.fault")
+
+    @cached_property
+    def beyond(self) -> Signal:
+        """Where the reading stands beyond the setpoint and counts."""
+        crossing = self._crossing(self.setpoint.beyond)
+        return blurred(all_of([crossing, negation(self.held_off)]), self.fault)
+
+    @cached_property
+    def back(self) -> Signal:
+        """Where the reading has come back, past the hysteresis."""
+        return blurred(self._crossing(self.clearing.behind), self.fault)
+
+    @cached_property
+    def condition(self) -> Signal:
+        """The level without its latch."""
+        lag = Window(0.0, self.lag_s)
+        setting = held_for(self.beyond, self.delay)
+        clearing = held_for(self.back, lag)
+        in_fault = held_for(self.fault, lag)
+        rule = self.channel.levels_on_fault
+        setting = replaced(setting, in_fault, TRUE if rule is LevelsOnFault.TRIP else FALSE)
+        clearing = replaced(clearing, in_fault, TRUE if rule is LevelsOnFault.CLEAR else FALSE)
+        return held(setting, clearing, seen=self._seen_condition)
+
+    @property
+    def _seen_condition(self) -> Signal:
+        """What the flag tells of the level without its latch; of a latched one only its being off."""
+        seen = self.view.signal(self.fact)
+        if not self.level.latching:
+            return seen
+        return combine(lambda now: FALSE if now[0] is FALSE else UNKNOWN, [seen])
+
+    @cached_property
+    def expected(self) -> Signal:
+        """What the level must show."""
+        lag = Window(0.0, self.lag_s)
+        forced_off = held_for(self.held_off, lag)
+        if self.channel.levels_on_fault is LevelsOnFault.CLEAR:
+            forced_off = any_of([forced_off, held_for(self.fault, lag)])
+        if not self.level.latching:
+            return replaced(self.condition, forced_off, FALSE)
+        return latched(
+            self.condition,
+            self.view.keys("reset"),
+            seen_off=negation(self.view.signal(self.fact)),
+            broken=self.view.broken,
+            forced_off=forced_off,
+        )
+
+    @cached_property
+    def parts(self) -> list[Stretch]:
+        """What was seen of the level."""
+        return self.view.parts(self.fact)
+
+
+class Expectations:
+    """Levels, causes and outputs of one view, each computed once."""
+
+    def __init__(self, view: PanelView) -> None:
+        self.view = view
+        self.levels = {
+            f"{channel.tag}.{name}": LevelView(view, channel, name)
+            for channel in view.site.channels
+            for name in channel.levels
+        }
+        self._facts: dict[Fact, Signal] = {}
+
+    def cause(self, cause: Cause) -> Signal:
+        """What is known of a cause over time."""
+        match cause:
+            case Fact():
+                if cause not in self._facts:
+                    self._facts[cause] = self._fact(cause)
+                return self._facts[cause]
+            case Not(term):
+                return negation(self.cause(term))
+            case AllOf(terms):
+                return all_of([self.cause(term) for term in terms])
+            case AnyOf(terms):
+                return any_of([self.cause(term) for term in terms])
+            case Vote(need, terms):
+                return at_least(need, [self.cause(term) for term in terms])
+
+    def _fact(self, fact: Fact) -> Signal:
+        view = self.view
+        if fact.subject == "any":
+            return any_of(
+                [
+                    self.cause(Fact(channel.tag, fact.what))
+                    for channel in view.site.channels
+                    if fact.what == "fault" or fact.what in channel.levels
+                ]
+            )
+        if fact.subject in view.site.channel_of:
+            level = self.levels.get(str(fact))
+            if level is not None and not view.shown(str(fact)):
+                return all_of([level.expected, negation(view.inhibited(fact.subject))])
+            if fact.what == "inhibit":
+                return view.inhibited(fact.subject)
+            return counted(view, str(fact))
+        return panel_fault(view) if str(fact) == "panel.fault" else view.flag(str(fact))
+
+    @cached_property
+    def outputs(self) -> dict[str, "OutputView"]:
+        """All outputs, by tag."""
+        return {output.tag: OutputView(self, output) for output in self.view.site.outputs}
+
+
+@dataclass(frozen=True)
+class CellView:
+    """One cell: its cause as seen, and what its effect must do on its account."""
+
+    expectations: Expectations
+    cell: Cell
+    seen_off: Callable[[], Signal]
+
+    @property
+    def rise(self) -> Window:
+        """From the cause to the effect, in seconds."""
+        cell = self.cell
+        return Window(
+            max(0.0, cell.on_delay_s - cell.early_allowance_s), cell.on_delay_s + cell.response_s
+        )
+
+    @property
+    def release(self) -> Window:
+        """From the cause's end to the effect's, in seconds."""
+        cell = self.cell
+        return Window(0.9 * cell.off_delay_s, cell.off_delay_s + cell.response_s)
+
+    @cached_property
+    def cause(self) -> Signal:
+        """What is known of the cause."""
+        return self.expectations.cause(self.cell.cause_tree)
+
+    @cached_property
+    def delayed(self) -> Signal:
+        """The cause with its on-delay and the time allowed for the effect."""
+        return held_for(self.cause, self.rise)
+
+    @cached_property
+    def kept(self) -> Signal:
+        """With its off-delay as well."""
+        return kept_for(self.delayed, self.release)
+
+    @cached_property
+    def state(self) -> Signal:
+        """Whether the cell must act."""
+        if not self.cell.latching:
+            return self.kept
+        view = self.expectations.view
+        return latched(self.kept, view.keys("reset"), seen_off=self.seen_off(), broken=view.broken)
+
+
+class OutputView:
+    """One output: what its cells demand of it together, and what was seen of it."""
+
+    def __init__(self, expectations: Expectations, output: Output) -> None:
+        self.view = expectations.view
+        self.output = output
+        self.cells = [
+            CellView(expectations, cell, self._seen_off)
+            for cell in self.view.site.cells_of[output.tag]
+        ]
+
+    @property
+    def fact(self) -> str:
+        """The output's fact, such as K1.active."""
+        return f"{self.output.tag}.active"
+
+    @cached_property
+    def parts(self) -> list[Stretch]:
+        """What was seen of the output."""
+        return self.view.parts(self.fact)
+
+    def _seen_off(self) -> Signal:
+        off = negation(self.view.signal(self.fact))
+        if not self.output.mutable or not self.view.keys("mute"):
+            return off
+        return all_of([off, negation(self.view.signal(f"{self.output.tag}.muted"))])
+
+    @cached_property
+    def effect(self) -> Signal:
+        """What the cells demand, the mute aside."""
+        return any_of([cell.state for cell in self.cells])
+
+    @cached_property
+    def mute_presses(self) -> list[Window]:
+        """When mute was pressed while the output may have acted."""
+        return [
+            press
+            for press in self.view.keys("mute")
+            if not self.effect.throughout(FALSE, press.low, press.high)
+        ]
+
+    @cached_property
+    def muted(self) -> Signal:
+        """Whether the output has been muted."""
+        if not self.output.mutable or not self.mute_presses:
+            return ALWAYS_FALSE
+        presses = [
+            Event(p.low, p.high, sure=self.effect.throughout(TRUE, p.low, p.high))
+            for p in self.mute_presses
+        ]
+        anew = [event for cell in self.cells for event in rises(cell.delayed)]
+        memory = remembered(presses, anew, FALSE)
+        return replaced(memory, negation(self.effect), FALSE)
+
+    @cached_property
+    def expected(self) -> Signal:
+        """What the output must do."""
+        return all_of([self.effect, negation(self.muted)])

@@ -1,0 +1,127 @@
+"""Which points show which facts of the panel, and what a value of each says of the fact."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from gaswitness_probe.history import Value
+from gaswitness_probe.observe import Meaning
+from gaswitness_probe.signal import FALSE, TRUE, UNKNOWN, Truth
+from gaswitness_sitefile.channel import LEVEL_NAMES, Channel
+from gaswitness_sitefile.points import NUMERIC, Access, Point, PointType
+from gaswitness_sitefile.site import Site
+
+FLAGS = (*LEVEL_NAMES, "fault", "inhibit", "over_range", "under_range")
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A point that shows a fact. `direct`: it shows the fact itself, nothing that implies it."""
+
+    point: Point
+    meaning: Meaning
+    direct: bool = True
+
+
+def fact_sources(site: Site) -> Mapping[str, tuple[Source, ...]]:
+    """All sources of each fact, the direct ones first, then in the order of the points list."""
+    found: dict[str, list[Source]] = defaultdict(list)
+    for point in site.points:
+        if point.access is Access.WRITE:
+            continue
+        for fact, source in _sources_in(site, point):
+            found[fact].append(source)
+    return {
+        fact: tuple(sorted(sources, key=lambda source: not source.direct))
+        for fact, sources in found.items()
+    }
+
+
+def _sources_in(site: Site, point: Point) -> Iterator[tuple[str, Source]]:
+    if point.what == "state" and point.type is PointType.ENUMERATION:
+        channel = site.channel_of.get(point.subject)
+        if channel is not None:
+            yield from _state_sources(channel, point)
+        return
+    for bit, shown in point.facts():
+        subject, _, what = shown.partition(".")
+        if not _is_flag(site, subject, what):
+            continue
+        meaning = _yes if bit is None else _bit_meaning(bit)
+        if what == "energised":
+            output = site.output_of[subject]
+            yield f"{subject}.energised", Source(point, meaning)
+            acting = _opposite(meaning) if output.normally_energised else meaning
+            yield f"{subject}.active", Source(point, acting, direct=False)
+        else:
+            yield shown, Source(point, meaning)
+
+
+def _is_flag(site: Site, subject: str, what: str) -> bool:
+    if subject in site.channel_of:
+        return what in FLAGS
+    if subject in site.output_of:
+        return what in ("active", "energised", "muted")
+    if subject in site.input_of:
+        return what == "active"
+    if subject == "panel":
+        return what in ("fault", "warm_up", "unaccepted", "inhibit")
+    return subject == "any" and what in (*LEVEL_NAMES, "fault")
+
+
+def _yes(value: Value) -> Truth:
+    if value is None or isinstance(value, str):
+        return UNKNOWN
+    return TRUE if value else FALSE
+
+
+def _bit_meaning(bit: int) -> Meaning:
+    def meaning(value: Value) -> Truth:
+        if not isinstance(value, int):
+            return UNKNOWN
+        return TRUE if value >> bit & 1 else FALSE
+
+    return meaning
+
+
+def _opposite(meaning: Meaning) -> Meaning:
+    return lambda value: Truth(2 - meaning(value))
+
+
+def _state_sources(channel: Channel, point: Point) -> Iterator[tuple[str, Source]]:
+    for what in (*channel.levels, "fault", "inhibit"):
+        yield f"{channel.tag}.{what}", Source(point, _state_meaning(channel, what), direct=False)
+
+
+def _state_meaning(channel: Channel, what: str) -> Meaning:
+    """What a channel's state says of one of its flags.
+
+    A state hides what it outranks (see CHANNEL_STATES): in fault nothing is said of levels.
+    """
+
+    def meaning(value: Value) -> Truth:
+        if not isinstance(value, str):
+            return UNKNOWN
+        if value == what:
+            return TRUE
+        if value in ("normal", "over_range", "under_range"):
+            return FALSE
+        if value in channel.levels:
+            higher = what in channel.levels and what > value
+            return FALSE if higher or what in ("fault", "inhibit") else UNKNOWN
+        return UNKNOWN if value != "fault" or what != "inhibit" else FALSE
+
+    return meaning
+
+
+def reading_points(site: Site, tag: str) -> tuple[Point, ...]:
+    """The points that show a channel's reading, the finest first."""
+    shown = [p for p in site.points if p.shows == f"{tag}.reading" and p.type in NUMERIC]
+    return tuple(sorted(shown, key=resolution))
+
+
+def resolution(point: Point) -> float:
+    """Half the smallest step that the point can show, in its unit; 0 for floats."""
+    if point.type in (PointType.FLOAT32, PointType.FLOAT64):
+        return 0.0
+    return abs(point.scale) / 2

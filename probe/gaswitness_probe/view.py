@@ -1,0 +1,248 @@
+"""What was seen of the panel, fact by fact, and when it was asked to do something.
+
+The ground on which expectations are computed: signals, the windows of keys, lost stretches.
+"""
+
+from collections.abc import Mapping, Sequence
+from functools import cached_property
+from math import inf
+from typing import TypeVar
+
+from gaswitness_probe.applied import (
+    Action,
+    Applied,
+    FaultMade,
+    InhibitSet,
+    InputMade,
+    Key,
+    KeyPressed,
+    Looked,
+    PowerSet,
+)
+from gaswitness_probe.facts import Source, fact_sources, reading_points, resolution
+from gaswitness_probe.history import PointHistory, Run
+from gaswitness_probe.observe import Eyesight, Meaning, Stretch, signal_of, stretches
+from gaswitness_probe.signal import (
+    ALWAYS_FALSE,
+    ALWAYS_UNKNOWN,
+    FALSE,
+    TRUE,
+    UNKNOWN,
+    Signal,
+    Truth,
+    Window,
+    all_of,
+    any_of,
+    from_changes,
+    negation,
+    truth,
+)
+from gaswitness_sitefile.channel import Channel
+from gaswitness_sitefile.points import Point
+from gaswitness_sitefile.site import Site
+
+EMPTY_SPAN = Window(0.0, 0.0)
+LONGEST_BLINK_S = 5.0
+"""A silence longer than this may hide a power cut, so what was latched before may be lost."""
+
+A = TypeVar("A", bound=Action)
+
+
+class PanelView:
+    """All that was seen of one panel in one run, and all that was done to it.
+
+    `span`: first and last instant of the run. Signals are computed once and kept.
+    """
+
+    def __init__(
+        self,
+        site: Site,
+        histories: Mapping[str, PointHistory],
+        applied: Sequence[Applied] = (),
+        looked: Sequence[Looked] = (),
+        span: Window = EMPTY_SPAN,
+    ) -> None:
+        self.site = site
+        self.histories = histories
+        self.applied = sorted(applied, key=lambda one: (one.begun_s, one.done_s))
+        self.looked = looked
+        self.span = span
+        self.sources = fact_sources(site)
+        self.eyesight = Eyesight(site.timing.refresh_s, site.timing.shortest_dwell_s)
+        self._signals: dict[str, Signal] = {}
+        self._parts: dict[str, list[Stretch]] = {}
+
+    def runs(self, point: Point) -> Sequence[Run]:
+        """What was seen of a point; empty where nothing was."""
+        history = self.histories.get(point.name)
+        return history.runs if history is not None else ()
+
+    def source(self, fact: str) -> Source | None:
+        """The best source of a fact that was seen at all."""
+        for source in self.sources.get(fact, ()):
+            if self.runs(source.point):
+                return source
+        return None
+
+    def parts_of(self, source: Source) -> list[Stretch]:
+        """What one source says of its fact, as stretches."""
+        return stretches(self.runs(source.point), source.meaning, self.eyesight)
+
+    def parts(self, fact: str) -> list[Stretch]:
+        """What was seen of a fact, as stretches; what people saw counts where no point shows it."""
+        if fact not in self._parts:
+            source = self.source(fact)
+            if source is None:
+                self._parts[fact] = self._looked_at(fact)
+            else:
+                self._parts[fact] = self.parts_of(source)
+        return self._parts[fact]
+
+    def _looked_at(self, fact: str) -> list[Stretch]:
+        found = []
+        for look in sorted(self.looked, key=lambda one: one.asked_s):
+            if look.fact == fact:
+                window = Window(look.asked_s, look.answered_s)
+                found.append(Stretch(truth(look.value), window, window))
+        return found
+
+    def signal(self, fact: str) -> Signal:
+        """What is known of a fact over time; unknown throughout where nothing shows it."""
+        if fact not in self._signals:
+            self._signals[fact] = signal_of(self.parts(fact))
+        return self._signals[fact]
+
+    def shown(self, fact: str) -> bool:
+        """Whether anything shows the fact."""
+        return bool(self.parts(fact))
+
+    def flag(self, fact: str) -> Signal:
+        """The fact as seen, or, where nothing shows it, as far as it follows from what was done."""
+        return self.signal(fact) if self.shown(fact) else self.made(fact)
+
+    def actions(self, kind: type[A]) -> list[tuple[Window, A]]:
+        """Everything of a kind that was done, each with the interval in which it was."""
+        return [
+            (Window(one.begun_s, one.done_s), one.action)
+            for one in self.applied
+            if isinstance(one.action, kind)
+        ]
+
+    def made(self, fact: str) -> Signal:
+        """A fault, inhibit or contact as it was made: not yet what the panel says of it."""
+        subject, _, what = fact.partition(".")
+        switched: list[tuple[Window, bool]] = []
+        if what == "fault":
+            done = self.actions(FaultMade)
+            switched = [(when, a.on) for when, a in done if a.channel == subject]
+        elif what == "inhibit":
+            set_ = self.actions(InhibitSet)
+            switched = [(when, a.on) for when, a in set_ if a.channel == subject]
+        elif what == "active" and subject in self.site.input_of:
+            moved = self.actions(InputMade)
+            switched = [(when, a.on) for when, a in moved if a.tag == subject]
+        elif fact == "panel.warm_up":
+            return self._warm_up_made
+        return _switched(switched)
+
+    @cached_property
+    def _warm_up_made(self) -> Signal:
+        timing = self.site.timing
+        changes: list[tuple[float, Truth]] = []
+        for when, action in self.actions(PowerSet):
+            if action.on:
+                over = when.high + timing.warm_up_s + timing.flag_response_s
+                changes += [(when.low, UNKNOWN), (over, FALSE)]
+            else:
+                changes.append((when.low, UNKNOWN))
+        return from_changes(FALSE, changes)
+
+    def inhibited(self, tag: str) -> Signal:
+        """Whether a channel is inhibited."""
+        return self.flag(f"{tag}.inhibit")
+
+    def keys(self, key: Key) -> list[Window]:
+        """When a key was pressed: somewhere in each window it does what it does."""
+        later = self.site.timing.key_response_s
+        return [
+            Window(when.low, when.high + later)
+            for when, action in self.actions(KeyPressed)
+            if action.key == key
+        ]
+
+    @cached_property
+    def broken(self) -> list[Window]:
+        """Stretches in which the panel may have lost its memory: power off, or long silence."""
+        found = []
+        off_from: float | None = None
+        for when, action in self.actions(PowerSet):
+            if not action.on:
+                off_from = when.low
+            elif off_from is not None:
+                found.append(Window(off_from, when.high + self.site.timing.key_response_s))
+                off_from = None
+        if off_from is not None:
+            found.append(Window(off_from, inf))
+        return sorted(found + self._silences())
+
+    def _silences(self) -> list[Window]:
+        longest = max(LONGEST_BLINK_S, 3 * self.site.timing.shortest_dwell_s)
+        seen = sorted(
+            (run.first.asked_s, run.last.answered_s)
+            for history in self.histories.values()
+            for run in history.runs
+        )
+        found = []
+        until = inf
+        for begun, ended in seen:
+            if begun - until > longest:
+                found.append(Window(until, begun))
+            until = ended if until == inf else max(until, ended)
+        return found
+
+    def reading_point(self, tag: str) -> Point | None:
+        """The finest point that shows a channel's reading and was seen."""
+        for point in reading_points(self.site, tag):
+            if self.runs(point):
+                return point
+        return None
+
+    def doubt(self, channel: Channel, point: Point) -> float:
+        """How far, in the channel's unit, a shown reading may stand from one a scan away.
+
+        Noise may have gone either way at either time; then half a step of the register, and what
+        a float32 leaves out (4 units in the last place).
+        """
+        largest = max(abs(limit) for limit in channel.shown_limits)
+        return 2 * channel.noise + 2 * resolution(point) + 4 * largest * 2**-23
+
+    def reading_signal(self, channel: Channel, meaning: Meaning) -> Signal:
+        """Where a condition on the reading is known to hold, or not to."""
+        point = self.reading_point(channel.tag)
+        if point is None:
+            return ALWAYS_UNKNOWN
+        return signal_of(stretches(self.runs(point), meaning, self.eyesight))
+
+
+def _switched(switched: Sequence[tuple[Window, bool]]) -> Signal:
+    if not switched:
+        return ALWAYS_FALSE
+    changes: list[tuple[float, Truth]] = []
+    for when, on in switched:
+        if when.high > when.low:
+            changes.append((when.low, UNKNOWN))
+        changes.append((when.high, TRUE if on else FALSE))
+    return from_changes(FALSE if switched[0][1] else UNKNOWN, changes)
+
+
+def counted(view: PanelView, fact: str) -> Signal:
+    """A channel's fact as a cause: as shown, false while the channel is inhibited."""
+    tag = fact.partition(".")[0]
+    return all_of([view.flag(fact), negation(view.inhibited(tag))])
+
+
+def panel_fault(view: PanelView) -> Signal:
+    """The panel's own fault or any channel's. Its own shows in nothing but the common flag."""
+    channels = [counted(view, f"{channel.tag}.fault") for channel in view.site.channels]
+    own = view.signal("panel.fault") if view.shown("panel.fault") else ALWAYS_UNKNOWN
+    return any_of([own, *channels])
