@@ -106,7 +106,10 @@ class Channel(Record):
     def _range_has_a_span(self) -> Self:
         low, high = self.range
         if not low < high:
-            raise ValueError(f"range must rise from low to high, found [{low:g}, {high:g}]")
+            raise ValueError(
+                f"range must rise from low to high, found [{low:g}, {high:g}]: "
+                "write the lower end first"
+            )
         return self
 
     @property

@@ -132,7 +132,7 @@ def _words(model: type[BaseModel], error: ErrorDetails, path: Loc) -> tuple[str,
 
 def _own_words(text: str, label: str) -> tuple[str, str]:
     """Split a rule's own message, `what: remedy`."""
-    what, _, remedy = text.partition(": ")
+    what, _, remedy = text.rpartition(": ") if ": " in text else (text, "", "correct it")
     prefix = f"{label}: " if label and label.split(maxsplit=1)[0] not in what else ""
     return prefix + what, remedy
 

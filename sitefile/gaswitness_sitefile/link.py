@@ -113,7 +113,8 @@ class Timing(Record):
     def _refresh_within_dwell(self) -> Self:
         if self.shortest_dwell_s <= self.refresh_s:
             raise ValueError(
-                "shortest_dwell_s must be longer than refresh_s, or states pass unseen by the map"
+                "shortest_dwell_s must be longer than refresh_s, or states pass unseen by the map: "
+                f"write more than {self.refresh_s:g}"
             )
         return self
 

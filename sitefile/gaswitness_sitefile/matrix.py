@@ -94,6 +94,9 @@ def facts_of(cause: Cause) -> Iterator[Fact]:
                 yield from facts_of(term)
 
 
+_HINT: Final = (
+    "write for example AT-101.A1, panel.fault OR DI-1.active, or 2oo3(X-1.A2, X-2.A2, X-3.A2)"
+)
 _TOKEN = re.compile(
     r"\s*(?:(?P<vote>\d+)oo(?P<of>\d+)\s*\(|(?P<word>[A-Za-z][A-Za-z0-9_./-]*)|(?P<mark>[(),]))"
 )
@@ -119,7 +122,7 @@ def _tokens(text: str) -> Iterator[tuple[str, str]]:
     while at < len(stripped):
         match = _TOKEN.match(stripped, at)
         if match is None:
-            raise ValueError(f"cannot read {stripped[at:].strip()!r} in cause {text!r}")
+            raise ValueError(f"cannot read {stripped[at:].strip()!r} in cause {text!r}: {_HINT}")
         if match["vote"]:
             yield "vote", f"{match['vote']}oo{match['of']}"
         elif match["word"]:
@@ -143,7 +146,9 @@ class _Parser:
     def take(self, kind: str, instead: str) -> str:
         if self.peek() != kind:
             found = self.tokens[self.at][1] if self.at < len(self.tokens) else "the end"
-            raise ValueError(f"found {found!r} where {instead} belongs, in cause {self.text!r}")
+            raise ValueError(
+                f"found {found!r} where {instead} belongs, in cause {self.text!r}: {_HINT}"
+            )
         value = self.tokens[self.at][1]
         self.at += 1
         return value
@@ -187,7 +192,10 @@ class _Parser:
             terms.append(self.any_of())
         self.take(")", "',' or ')'")
         if len(terms) != of:
-            raise ValueError(f"{mark} wants {of} terms, found {len(terms)}, in cause {self.text!r}")
+            raise ValueError(
+                f"{mark} wants {of} terms, found {len(terms)}, in cause {self.text!r}: "
+                "write as many terms as the vote counts"
+            )
         if not 1 <= need <= of:
             raise ValueError(f"{mark} can never be met: write 1oo{of} to {of}oo{of}")
         return Vote(need, tuple(terms))
@@ -228,7 +236,9 @@ class Cell(Record):
     @model_validator(mode="after")
     def _early_is_within_the_delay(self) -> Self:
         if self.early_s is not None and self.early_s > self.on_delay_s:
-            raise ValueError("early_s cannot be longer than on_delay_s")
+            raise ValueError(
+                f"early_s cannot be longer than on_delay_s: write at most {self.on_delay_s:g}"
+            )
         return self
 
     @cached_property
