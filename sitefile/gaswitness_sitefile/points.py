@@ -103,6 +103,8 @@ class Order(StrEnum):
 
     For 32 bits as written; for 64 bits likewise: ABCD high word and high byte first, CDAB low word
     first, BADC bytes swapped within each word, DCBA both. In one word BADC and DCBA swap the bytes.
+    A string's registers always stand in order; ABCD and CDAB have the first of two characters in
+    the high byte, BADC and DCBA in the low byte.
     """
 
     ABCD = "ABCD"
