@@ -1,0 +1,167 @@
+"""A script as it is played: steps at absolute times, checked against the site, with words for
+people. No file is read here, and nothing is done to a panel.
+"""
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from gaswitness_scenarios.gas_profile import Profile
+from gaswitness_sitefile.problems import Place
+from gaswitness_sitefile.source_file import SourceFile
+
+Key = Literal["accept", "reset", "mute"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepBase:
+    """What all steps have. `at_s`: its instant, in seconds from the script's start.
+
+    `words` tell a person what to do (or what happens); `said` is what the script's author adds.
+    """
+
+    at_s: float
+    place: Place
+    words: str
+    said: str = ""
+
+    @property
+    def end_s(self) -> float:
+        """When all that the step begins is over, in seconds from the script's start."""
+        return self.at_s
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Say(StepBase):
+    """Only words; nothing is done."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hold(StepBase):
+    """Nothing but time passes for `hold_s`."""
+
+    hold_s: float
+
+    @property
+    def end_s(self) -> float:
+        """When the time is over."""
+        return self.at_s + self.hold_s
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gas(StepBase):
+    """Gas at a channel's detector goes from `start` along `profile`, in the channel's unit.
+
+    It ends at `level` and stays there from `over_s` after `at_s` on (an exponential counts as
+    arrived once 0.1 % of the span remains). On its way it keeps within `lowest` and `highest`.
+    """
+
+    channel: str
+    start: float
+    profile: Profile
+    over_s: float
+    lowest: float
+    highest: float
+
+    @property
+    def level(self) -> float:
+        """Where the gas comes to rest."""
+        return self.profile.final
+
+    @property
+    def end_s(self) -> float:
+        """When the gas has arrived."""
+        return self.at_s + self.over_s
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault(StepBase):
+    """A channel put in fault, or its fault mended; with `drop_out`, its detector left the bus."""
+
+    channel: str
+    on: bool
+    drop_out: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inhibit(StepBase):
+    """A channel's inhibit set or taken away."""
+
+    channel: str
+    on: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Input(StepBase):
+    """A digital input made active or not."""
+
+    tag: str
+    on: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Press(StepBase):
+    """A key of the panel pressed."""
+
+    key: Key
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Power(StepBase):
+    """The panel's supply switched."""
+
+    on: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PanelFault(StepBase):
+    """A fault of the panel itself made or mended."""
+
+    on: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Expect(StepBase):
+    """The author's own expectation: `fact` is `value`, or a reading lies in `between`.
+
+    It must come within `within_s` and then stay for `for_s`.
+    """
+
+    id: str
+    fact: str
+    within_s: float
+    value: bool | None = None
+    between: tuple[float, float] | None = None
+    for_s: float = 0.0
+
+    @property
+    def end_s(self) -> float:
+        """When the last instant that it speaks of has passed."""
+        return self.at_s + self.within_s + self.for_s
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look(StepBase):
+    """A person is asked to look or listen: is `fact` so?"""
+
+    fact: str
+    question: str
+
+
+Step = Say | Hold | Gas | Fault | Inhibit | Input | Press | Power | PanelFault | Expect | Look
+
+
+@dataclass(frozen=True, slots=True)
+class Script:
+    """A script, expanded: `steps` in order of time, the script's own order where times are equal.
+
+    `length_s` is when the last step's end has come. `files`: the script and the traces it plays.
+    `sha256` changes when any byte of them does.
+    """
+
+    name: str
+    title: str
+    text: str
+    steps: tuple[Step, ...]
+    length_s: float
+    sha256: str
+    files: tuple[SourceFile, ...] = field(repr=False)

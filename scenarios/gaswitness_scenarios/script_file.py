@@ -1,0 +1,210 @@
+"""The records of a script file, as YAML has them. What they come to is another module's affair."""
+
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
+
+from gaswitness_sitefile.model import PositiveSeconds, Record, Seconds
+
+
+def _on_off(written: object) -> object:
+    """YAML 1.2 reads on and off as text."""
+    words = {"on": True, "yes": True, "off": False, "no": False}
+    return words.get(written.lower(), written) if isinstance(written, str) else written
+
+
+def _listed(written: object) -> object:
+    return [written] if isinstance(written, str) else written
+
+
+def _level(written: object) -> object:
+    if isinstance(written, bool) or not isinstance(written, int | float | str):
+        raise ValueError("this is not a level of gas: write a number, clean, A1*1.05 or past A1")
+    return written
+
+
+OnOff = Annotated[
+    bool,
+    BeforeValidator(_on_off),
+    WithJsonSchema({"enum": ["on", "off", "yes", "no", True, False]}),
+]
+Name = Annotated[str, Field(min_length=1)]
+Names = Annotated[
+    tuple[Name, ...],
+    BeforeValidator(_listed),
+    Field(min_length=1),
+    WithJsonSchema(
+        {
+            "oneOf": [
+                {"type": "string", "minLength": 1},
+                {"type": "array", "items": {"type": "string", "minLength": 1}, "minItems": 1},
+            ]
+        }
+    ),
+]
+Level = Annotated[float | str, BeforeValidator(_level)]
+
+
+class GasRecord(Record):
+    """Gas at detectors. `channel`: a tag, a list of tags, or `all`.
+
+    `to` is where it goes: a number in the channel's unit, or words such as `clean`, `A1*1.05`,
+    `past A2`, `50 % of range`. At once; over `over_s` in a straight line; or nearing it with time
+    constant `tau_s`. Or, in place of `to`, `trace` names a CSV file with columns time_s, level.
+    """
+
+    channel: Names
+    to: Level | None = None
+    over_s: PositiveSeconds | None = None
+    tau_s: PositiveSeconds | None = None
+    trace: Name | None = None
+
+    @model_validator(mode="after")
+    def _one_shape(self) -> Self:
+        if (self.to is None) == (self.trace is None):
+            raise ValueError("gas needs either 'to' or 'trace': write one of the two")
+        given = [self.over_s, self.tau_s, self.trace]
+        if sum(one is not None for one in given) > 1:
+            raise ValueError("over_s, tau_s and trace exclude each other: keep one of them")
+        return self
+
+
+class InputRecord(Record):
+    """A digital input and the state it is put in."""
+
+    tag: Names
+    active: OnOff
+
+
+class ExpectRecord(Record):
+    """What the author expects: `fact` `is` on or off, or a reading lies `between` two numbers.
+
+    It must come within `within_s`, and then stay so for `for_s`.
+    """
+
+    fact: Name
+    is_: Annotated[OnOff | None, Field(alias="is", default=None)]
+    between: Annotated[tuple[Level, Level] | None, Field(default=None)]
+    within_s: Seconds
+    for_s: Seconds = 0.0
+    name: str = ""
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> Self:
+        if (self.is_ is None) == (self.between is None):
+            raise ValueError("expect needs either 'is' or 'between': write one of the two")
+        return self
+
+
+class LookRecord(Record):
+    """What a person is asked to look at or listen to, and the fact that a yes means."""
+
+    fact: Name
+    ask: Name
+
+
+class ForEachRecord(Record):
+    """Steps done for each of several tags. In the steps `{channel}` stands for the tag.
+
+    Give one of `channel`, `input` or `output`: tags, or `all`. One after the other, or, with
+    `together`, each step for all of them before the next. Times within count from the round's
+    begin.
+    """
+
+    channel: Names | None = None
+    input: Names | None = None
+    output: Names | None = None
+    together: OnOff = False
+    steps: Annotated[tuple["StepRecord", ...], Field(min_length=1)]
+
+    @model_validator(mode="after")
+    def _one_kind_of_tag(self) -> Self:
+        if sum(one is not None for one in (self.channel, self.input, self.output)) != 1:
+            raise ValueError(
+                "for_each goes over one kind of tags: write channel, input or output, one of them"
+            )
+        return self
+
+
+ACTIONS = (
+    "gas",
+    "hold_s",
+    "fault",
+    "fault_clear",
+    "drop_out",
+    "return",
+    "inhibit",
+    "uninhibit",
+    "input",
+    "press",
+    "power",
+    "panel_fault",
+    "expect",
+    "look",
+    "for_each",
+)
+
+
+class StepRecord(Record):
+    """One step: one action, or only words (`say`).
+
+    It comes at `at_s` after the begin of the script (or of the round), or `after_s` after the step
+    before it; left out, right after it. Only `hold_s` lets time pass: gas that takes its time is
+    on its way while the next steps go on.
+    """
+
+    at_s: Seconds | None = None
+    after_s: Seconds | None = None
+    say: str = ""
+    gas: GasRecord | None = None
+    hold_s: PositiveSeconds | None = None
+    fault: Names | None = None
+    fault_clear: Names | None = None
+    drop_out: Names | None = None
+    return_: Annotated[Names | None, Field(alias="return", default=None)]
+    inhibit: Names | None = None
+    uninhibit: Names | None = None
+    input: InputRecord | None = None
+    press: Literal["reset", "accept", "mute"] | None = None
+    power: OnOff | None = None
+    panel_fault: OnOff | None = None
+    expect: ExpectRecord | None = None
+    look: LookRecord | None = None
+    for_each: ForEachRecord | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _one_action(cls, written: Any) -> Any:
+        if not isinstance(written, Mapping):
+            return written
+        if "at_s" in written and "after_s" in written:
+            raise ValueError("at_s and after_s exclude each other: keep one of them")
+        found = [key for key in written if key in ACTIONS]
+        if len(found) > 1:
+            raise ValueError(
+                f"one step does {' and '.join(found)}: write a step of its own for each"
+            )
+        unknown = written.keys() - {"at_s", "after_s", "say", *ACTIONS}
+        if not found and not written.get("say") and not unknown:
+            raise ValueError(f"the step does nothing: write one of say, {', '.join(ACTIONS)}")
+        return written
+
+
+class ScriptRecord(Record):
+    """A script file. `text` is for people: what it shows, and why."""
+
+    gaswitness_script: Literal[1]
+    title: Name
+    text: str = ""
+    steps: Annotated[tuple[StepRecord, ...], Field(min_length=1)]
+
+
+def script_schema() -> dict[str, Any]:
+    """The JSON Schema (2020-12) of script files, for editors."""
+    schema = ScriptRecord.model_json_schema(by_alias=True)
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        **schema,
+        "title": "Gaswitness script",
+    }

@@ -1,0 +1,33 @@
+"""Which facts a site has, and which of them its points list shows; no values of them."""
+
+from gaswitness_sitefile.site import Site
+
+PANEL_FACTS = ("fault", "warm_up", "unaccepted", "inhibit")
+ANY_FACTS = ("A1", "A2", "A3", "fault")
+_CHANNEL_FACTS = ("fault", "inhibit", "over_range", "under_range")
+
+
+def facts_of(site: Site) -> dict[str, None]:
+    """Every yes-or-no fact of the site by name, such as AT-101.A1, K1.energised, panel.fault."""
+    facts = [f"{c.tag}.{what}" for c in site.channels for what in (*c.levels, *_CHANNEL_FACTS)]
+    facts += [f"{found.tag}.active" for found in site.inputs]
+    for output in site.outputs:
+        facts += [f"{output.tag}.active", f"{output.tag}.energised"]
+        facts += [f"{output.tag}.muted"] if output.mutable else []
+    facts += [f"panel.{what}" for what in PANEL_FACTS]
+    facts += [f"any.{what}" for what in ANY_FACTS]
+    return dict.fromkeys(facts)
+
+
+def readings_of(site: Site) -> dict[str, None]:
+    """Every reading of the site by name, such as AT-101.reading."""
+    return dict.fromkeys(f"{channel.tag}.reading" for channel in site.channels)
+
+
+def mapped_of(site: Site) -> frozenset[str]:
+    """The facts and readings that points show; an output's coil tells whether it acts."""
+    shown = {what for point in site.points for _, what in point.facts()}
+    for tag in site.output_of:
+        if not shown.isdisjoint((f"{tag}.active", f"{tag}.energised")):
+            shown |= {f"{tag}.active", f"{tag}.energised"}
+    return frozenset(shown)
