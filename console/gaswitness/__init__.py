@@ -1,0 +1,1 @@
+"""The command line, and the files that people read. No wire, no judgement, no panel logic."""

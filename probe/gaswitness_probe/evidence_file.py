@@ -34,7 +34,18 @@ from typing import Final
 from gaswitness_sitefile.errors import GaswitnessError
 
 KINDS: Final = frozenset(
-    {"run", "exchange", "samples", "step", "applied", "looked", "remark", "verdict", "end"}
+    {
+        "run",
+        "identification",
+        "exchange",
+        "samples",
+        "step",
+        "applied",
+        "looked",
+        "remark",
+        "verdict",
+        "end",
+    }
 )
 BEFORE_THE_FIRST: Final = bytes(32)
 APPLICATION_ID: Final = 0x47415357

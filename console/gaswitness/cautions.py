@@ -1,0 +1,35 @@
+"""The cautions, once, for help texts, summaries and reports. Words only."""
+
+from typing import Final
+
+IN_SHORT: Final = (
+    "Testing gas alarms can move valves, stop fans and shut plant down. Tell everyone whom that "
+    "may reach, keep other protection in place while you test, and restore it after. Local codes "
+    "and licensed practice come first. Gaswitness only reads; a virtual panel protects nobody."
+)
+
+CAUTIONS: Final = (
+    "Testing gas alarms can close valves, stop or start fans, sound evacuation signals and shut "
+    "plant down. Get a permit to work where the site has them.",
+    "Tell beforehand: the people in the building, the plant's operators, whoever watches the "
+    "building management system, and the alarm receiving centre or fire service if signals go "
+    "there. Tell them again when the test is over.",
+    "While a channel is inhibited or a panel is under test, it does not protect. Keep other "
+    "protection in place (portable detectors, a watch, ventilation), and check that every inhibit "
+    "is taken away and every latch is reset at the end.",
+    "Test gas is itself a hazard: toxic, flammable or asphyxiating, under pressure. Only people "
+    "who are trained for it apply it.",
+    "Gaswitness only reads from a real panel. It writes nothing, presses no key and applies no "
+    "gas: people do, and they answer for it.",
+    "A verdict `reported` means that the panel says so over the wire. It is no proof that the "
+    "valve moved or that the sounder can be heard.",
+    "The virtual panel is for rehearsal. It protects nobody and is no detector, no controller, "
+    "and no part of a safety function.",
+    "Local codes, the standards in force, the maker's manual and licensed practice come before "
+    "anything that this program says.",
+)
+
+
+def in_markdown() -> str:
+    """The cautions as a list, for README."""
+    return "\n".join(f"- {caution}" for caution in CAUTIONS)

@@ -1,0 +1,129 @@
+"""The command `gaswitness`: its group, and how every error becomes words and an exit code.
+
+Nothing heavy is imported here: `gaswitness --help` answers at once.
+"""
+
+import os
+import sys
+import traceback
+from collections.abc import Sequence
+
+import click
+
+from gaswitness.cautions import IN_SHORT
+from gaswitness.exit_codes import ExitCode
+from gaswitness.lazy_group import LazyGroup
+from gaswitness_sitefile.errors import GaswitnessError
+
+
+def _check() -> click.Command:
+    from gaswitness.command_check import check
+
+    return check
+
+
+def _schema() -> click.Command:
+    from gaswitness.command_schema import schema
+
+    return schema
+
+
+def _demo() -> click.Command:
+    from gaswitness.command_demo import demo
+
+    return demo
+
+
+def _rehearse() -> click.Command:
+    from gaswitness.command_rehearse import rehearse
+
+    return rehearse
+
+
+def _serve() -> click.Command:
+    from gaswitness.command_serve import serve
+
+    return serve
+
+
+def _survey() -> click.Command:
+    from gaswitness.command_survey import survey
+
+    return survey
+
+
+def _witness() -> click.Command:
+    from gaswitness.command_witness import witness
+
+    return witness
+
+
+def _verify() -> click.Command:
+    from gaswitness.command_verify import verify
+
+    return verify
+
+
+EPILOG = (
+    "Exit codes: 0 all proven; 1 something failed; 2 wrong usage, site file or script; 3 nothing "
+    "failed, but something is inconclusive or not run; 4 no link; 130 stopped by Ctrl-C."
+    f"\n\nCaution: {IN_SHORT}"
+)
+
+group = LazyGroup(
+    {
+        "check": ("Load a site file and list what is wrong or doubtful in it.", _check),
+        "schema": ("Print the JSON Schema of site files, scripts or verdicts.", _schema),
+        "demo": ("Write the demo site into a folder, to start your own from.", _demo),
+        "rehearse": ("Play scripts against a virtual panel and judge it.", _rehearse),
+        "serve": ("Be a virtual panel on a Modbus/TCP port.", _serve),
+        "survey": ("Check a panel's register map, and nothing else.", _survey),
+        "witness": ("Run scripts against a panel and judge it.", _witness),
+        "verify": ("Check that a record of evidence stands as it was written.", _verify),
+    },
+    name="gaswitness",
+    help="Prove that a fixed gas-detection panel does over Modbus what its site file says: "
+    "points, alarm levels, and every cell of its cause-and-effect matrix.",
+    epilog=EPILOG,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+click.version_option(package_name="gaswitness", message="gaswitness %(version)s")(group)
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line, and exit."""
+    sys.exit(int(run(sys.argv[1:] if arguments is None else arguments)))
+
+
+def run(arguments: Sequence[str]) -> ExitCode:
+    """Run one command; returns its exit code. Errors are words on stderr."""
+    try:
+        code = group.main(list(arguments), prog_name="gaswitness", standalone_mode=False)
+        sys.stdout.flush()
+        return ExitCode(code or 0)
+    except click.exceptions.NoArgsIsHelpError as error:
+        error.show()
+        return ExitCode.WRONG_USE
+    except click.ClickException as error:
+        error.show()
+        return ExitCode.WRONG_USE
+    except (KeyboardInterrupt, click.Abort):
+        click.echo("stopped", err=True)
+        return ExitCode.INTERRUPTED
+    except BrokenPipeError:
+        # Whoever read our output has gone; Python would complain again at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return ExitCode.NO_READER
+    except GaswitnessError as error:
+        click.echo(str(error), err=True)
+        return _code_of(error)
+    except Exception:  # noqa: BLE001  # a defect of ours: say so, with all that mends it
+        traceback.print_exc()
+        click.echo("gaswitness: this is a defect of the program; please report it", err=True)
+        return ExitCode.INTERNAL
+
+
+def _code_of(error: GaswitnessError) -> ExitCode:
+    from gaswitness_probe.errors import LinkError
+
+    return ExitCode.NO_LINK if isinstance(error, LinkError) else ExitCode.WRONG_USE

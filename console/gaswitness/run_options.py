@@ -1,0 +1,91 @@
+"""Options that several commands have, and how their values are read."""
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
+
+SCRIPT: Decorator = click.option(
+    "--script",
+    "scripts",
+    multiple=True,
+    metavar="S",
+    help="A script: a file, or the name of one in scripts/ beside the site file. May be repeated.",
+)
+SEED: Decorator = click.option(
+    "--seed", type=int, default=0, show_default=True, help="Of the virtual panel's noise and phase."
+)
+OUT: Decorator = click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Folder for the run's files, new or empty. [default: ./gaswitness-run-TAG-NNN]",
+)
+QUIET: Decorator = click.option("--quiet", "-q", is_flag=True, help="Print the conclusion alone.")
+LINK: Decorator = click.option(
+    "--link",
+    required=True,
+    metavar="L",
+    help="tcp://HOST[:PORT][/UNIT], or the name of a link in the site file.",
+)
+
+
+class Speed(click.ParamType[float]):
+    """Panel seconds in a real second, above 0."""
+
+    name = "N"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read a number above 0."""
+        try:
+            speed = float(value)
+        except ValueError:
+            speed = 0.0
+        if not 0 < speed <= 10_000:
+            self.fail(f"{value!r} is no speed: write a number above 0, such as 10", param, ctx)
+        return speed
+
+
+class Listen(click.ParamType[tuple[str, int]]):
+    """HOST:PORT."""
+
+    name = "HOST:PORT"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[str, int]:
+        """Read `HOST:PORT`, the host in brackets where it is IPv6."""
+        if isinstance(value, tuple):
+            return value
+        found = re.fullmatch(
+            r"(?:\[(?P<v6>[0-9A-Fa-f:.]+)\]|(?P<host>[^:\s]+)):(?P<port>\d{1,5})", value
+        )
+        if found is None or int(found["port"]) > 65535:
+            self.fail(f"{value!r}: write HOST:PORT, for example 127.0.0.1:5020", param, ctx)
+        return found["v6"] or found["host"], int(found["port"])
+
+
+class LatencyMs(click.ParamType[tuple[float, float]]):
+    """LO:HI, in milliseconds."""
+
+    name = "LO:HI"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[float, float]:
+        """Read two milliseconds as seconds."""
+        if isinstance(value, tuple):
+            return value
+        try:
+            low, high = (float(part) / 1000 for part in value.split(":"))
+        except ValueError:
+            low, high = 1.0, 0.0
+        if not 0 <= low <= high < 3600:
+            self.fail(f"{value!r}: write LO:HI in milliseconds, for example 2:20", param, ctx)
+        return low, high

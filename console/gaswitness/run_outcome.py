@@ -1,0 +1,87 @@
+"""After a run: its files beside the evidence, its summary on the screen, its exit code."""
+
+from collections.abc import Sequence
+from importlib.metadata import version
+from pathlib import Path
+
+from rich.console import Console
+
+from gaswitness.about import AboutRun, NamedDigest
+from gaswitness.exit_codes import ExitCode, exit_code
+from gaswitness.junit import junit_xml
+from gaswitness.out_folder import OutputError
+from gaswitness.summary import conclusion, print_summary
+from gaswitness.verdicts_json import verdicts_json
+from gaswitness_scenarios.result import RunResult
+from gaswitness_scenarios.script import Script
+from gaswitness_sitefile.load import LoadedSite
+
+EVIDENCE = "run.sqlite"
+INTERRUPTED = "interrupted"
+
+
+def software() -> str:
+    """Name and version of this program."""
+    return f"gaswitness {version('gaswitness')}"
+
+
+def about_run(
+    result: RunResult,
+    site: LoadedSite,
+    scripts: Sequence[Script],
+    panel_site: LoadedSite | None = None,
+) -> AboutRun:
+    """What the outputs say about the run."""
+    stats = result.stats
+    return AboutRun(
+        command=str(stats.kind),
+        software=software(),
+        panel=site.site.panel.tag,
+        site=_digest(site),
+        panel_site=None if panel_site is None else _digest(panel_site),
+        scripts=tuple(NamedDigest(script.name, script.sha256) for script in scripts),
+        link=stats.link,
+        driver=stats.driver,
+        seed=stats.seed,
+        speed=stats.speed,
+        clock=stats.clock,
+        span_s=stats.span_s,
+        stopped=stats.stopped,
+        remarks=stats.remarks,
+    )
+
+
+def _digest(site: LoadedSite) -> NamedDigest:
+    return NamedDigest(site.files[0].name, site.sha256)
+
+
+def tell_outcome(
+    result: RunResult, about: AboutRun, site: LoadedSite, folder: Path, *, quiet: bool
+) -> ExitCode:
+    """Write the files, print the summary (with `quiet` its conclusion alone).
+
+    Returns the exit code; a run that ended early has proven nothing, whatever it saw before.
+    """
+    _write(folder / "verdicts.json", verdicts_json(result.verdicts, about))
+    _write(folder / "junit.xml", junit_xml(result.verdicts, about, digest=result.digest))
+    console = Console(soft_wrap=False, highlight=False, markup=False, emoji=False)
+    if quiet:
+        console.print(conclusion(result.verdicts, about))
+    else:
+        print_summary(console, result.verdicts, about, site.site)
+        console.print()
+    console.print(f"Files: {folder}", soft_wrap=True)
+    if result.digest:
+        console.print(f"Evidence: {result.digest}", soft_wrap=True)
+    if about.stopped == INTERRUPTED:
+        return ExitCode.INTERRUPTED
+    code = exit_code(verdict.outcome for verdict in result.verdicts)
+    early = about.stopped and code is ExitCode.ALL_PROVEN
+    return ExitCode.SOMETHING_OPEN if early else code
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        path.write_bytes(text.encode("utf-8"))
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written: {error.strerror}") from error

@@ -1,0 +1,205 @@
+"""The summary of a run at a terminal: short, worst first, readable at 80 columns and in a pipe.
+
+Pure but for the printing at the end. Colour only repeats what a word or a letter says.
+"""
+
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+from rich.console import Console, Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from gaswitness.about import AboutRun
+from gaswitness.cautions import IN_SHORT
+from gaswitness.matrix_picture import matrix_picture
+from gaswitness.wording import (
+    OUTCOME_WORDS,
+    counts,
+    counts_words,
+    duration_words,
+    response_words,
+    shown,
+)
+from gaswitness_probe.verdict import Aspect, Kind, Outcome, Verdict
+from gaswitness_sitefile.site import Site
+
+STYLES: Final = {
+    Outcome.PROVEN: "green",
+    Outcome.FAILED: "bold red",
+    Outcome.INCONCLUSIVE: "yellow",
+    Outcome.NOT_RUN: "dim",
+}
+KIND_WORDS: Final = {
+    Kind.LINK: "link",
+    Kind.POINT: "points",
+    Kind.READING: "readings",
+    Kind.FLAG: "flags",
+    Kind.LEVEL: "alarm levels",
+    Kind.CELL: "cells of the matrix",
+    Kind.OUTPUT: "outputs",
+    Kind.EXPECTATION: "own expectations",
+}
+DEEDS: Final = {"rehearse": "Rehearsal", "witness": "Witness run", "survey": "Survey"}
+
+
+def print_summary(
+    console: Console, verdicts: Sequence[Verdict], about: AboutRun, site: Site
+) -> None:
+    """Print it, `console.width` columns wide."""
+    for part in summary(verdicts, about, site, width=console.width):
+        console.print(part, soft_wrap=False)
+
+
+def summary(
+    verdicts: Sequence[Verdict], about: AboutRun, site: Site, *, width: int
+) -> Iterator[RenderableType]:
+    """The parts of the summary, in order."""
+    yield Text(_headline(about), style="bold")
+    yield Text("")
+    yield _counts_table(verdicts)
+    yield from _matrix(verdicts, site, width)
+    yield from _responses(verdicts, site)
+    for outcome, title in (
+        (Outcome.FAILED, "Failed"),
+        (Outcome.INCONCLUSIVE, "Inconclusive, and what would settle it"),
+    ):
+        yield from _particulars(verdicts, outcome, title)
+    yield from _not_run(verdicts)
+    yield from _remarks(about)
+    yield Text(f"\n{conclusion(verdicts, about)}", style="bold")
+    yield Text(f"\nCaution: {IN_SHORT}", style="dim")
+
+
+def _headline(about: AboutRun) -> str:
+    low, high = about.span_s
+    parts = [f"{DEEDS.get(about.command, about.command)} of {about.panel} over {about.link}"]
+    if about.scripts:
+        parts.append(f"{len(about.scripts)} script{'s' if len(about.scripts) > 1 else ''}")
+    parts.append(f"{duration_words(high - low)} of panel time")
+    if about.seed is not None:
+        parts.append(f"seed {about.seed}")
+    return shown(", ".join(parts))
+
+
+def _table(*headings: str) -> Table:
+    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="")
+    for at, heading in enumerate(headings):
+        table.add_column(heading, justify="left" if at == 0 else "right", no_wrap=at > 0)
+    return table
+
+
+def _counts_table(verdicts: Sequence[Verdict]) -> RenderableType:
+    table = _table("", *OUTCOME_WORDS.values())
+    for kind in Kind:
+        of_kind = [verdict for verdict in verdicts if verdict.kind is kind]
+        if of_kind:
+            table.add_row(KIND_WORDS[kind], *_numbers(of_kind))
+    table.add_row("all", *_numbers(verdicts))
+    return Padding(table, (0, 0, 0, 2))
+
+
+def _numbers(verdicts: Sequence[Verdict]) -> list[Text]:
+    return [
+        Text(str(number), style=STYLES[outcome] if number else "")
+        for outcome, number in counts(verdicts).items()
+    ]
+
+
+def _cells(verdicts: Sequence[Verdict]) -> dict[str, Verdict]:
+    prefix = f"{Kind.CELL}/"
+    return {v.id.removeprefix(prefix): v for v in verdicts if v.kind is Kind.CELL}
+
+
+def _matrix(verdicts: Sequence[Verdict], site: Site, width: int) -> Iterator[RenderableType]:
+    of_cells = _cells(verdicts)
+    picture = matrix_picture(site, {name: v.outcome for name, v in of_cells.items()}, width)
+    if of_cells and picture:
+        yield Text("\nCause and effect: causes down, effects across", style="bold")
+        yield Text(picture, no_wrap=True)
+
+
+def _responses(verdicts: Sequence[Verdict], site: Site) -> Iterator[RenderableType]:
+    of_cells = _cells(verdicts)
+    rows = [
+        (cell.id, response_words(of_cells[cell.id].response_s), cell.on_delay_s + cell.response_s)
+        for cell in site.matrix
+        if cell.id in of_cells and of_cells[cell.id].response_s is not None
+    ]
+    if not rows:
+        return
+    table = _table("", "measured", "at most")
+    for name, measured, at_most_s in rows:
+        table.add_row(Text(name), measured, f"{at_most_s:g} s")
+    yield Text("\nResponse, from cause to effect", style="bold")
+    yield Padding(table, (0, 0, 0, 2))
+
+
+def _particulars(
+    verdicts: Sequence[Verdict], outcome: Outcome, title: str
+) -> Iterator[RenderableType]:
+    found = [verdict for verdict in verdicts if verdict.outcome is outcome]
+    if not found:
+        return
+    yield Text(f"\n{title}", style=STYLES[outcome])
+    for verdict in found:
+        yield Group(Text(f"  {shown(verdict.id)}", style="bold"), _reasons(verdict, outcome))
+
+
+def _reasons(verdict: Verdict, outcome: Outcome) -> RenderableType:
+    grid = Table.grid(padding=(0, 2, 0, 0))
+    grid.add_column(no_wrap=True)
+    grid.add_column(overflow="fold")
+    response = response_words(verdict.response_s)
+    lines = [
+        ("expected", verdict.expected),
+        ("seen", verdict.seen),
+        ("response", response),
+        ("because", verdict.because),
+    ]
+    said = {verdict.because}
+    for aspect in verdict.aspects:
+        words = _aspect_words(aspect)
+        if aspect.outcome is outcome and words not in said:
+            lines.append((aspect.name, words))
+            said.add(words)
+    for name, words in lines:
+        if words:
+            grid.add_row(Text(name), Text(shown(words)))
+    return Padding(grid, (0, 0, 0, 4))
+
+
+def _aspect_words(aspect: Aspect) -> str:
+    return aspect.because or aspect.seen or aspect.expected
+
+
+def _not_run(verdicts: Sequence[Verdict]) -> Iterator[RenderableType]:
+    names = [verdict.id for verdict in verdicts if verdict.outcome is Outcome.NOT_RUN]
+    if names:
+        yield Text("\nNot run: nothing that the scripts did called for these", style="bold")
+        yield Padding(Text(shown("\n".join(names))), (0, 0, 0, 2))
+
+
+def _remarks(about: AboutRun) -> Iterator[RenderableType]:
+    remarks = [f"stopped early: {about.stopped}"] if about.stopped else []
+    remarks += about.remarks
+    if remarks:
+        yield Text("\nRemarks", style="bold")
+        yield Padding(Text(shown("\n".join(remarks))), (0, 0, 0, 2))
+
+
+def conclusion(verdicts: Sequence[Verdict], about: AboutRun) -> str:
+    number = counts(verdicts)
+    if number[Outcome.FAILED]:
+        return f"FAILED: {counts_words(verdicts)}"
+    if number[Outcome.INCONCLUSIVE] or number[Outcome.NOT_RUN] or not verdicts or about.stopped:
+        return f"NOT PROVEN: {counts_words(verdicts)}"
+    return f"ALL PROVEN, as {_proofs(verdicts)}: {counts_words(verdicts)}"
+
+
+def _proofs(verdicts: Sequence[Verdict]) -> str:
+    witnessed = sum(verdict.proof == "witnessed" for verdict in verdicts)
+    if not witnessed:
+        return "the panel reports it"
+    return f"the panel reports it, and a person witnessed {witnessed}"
