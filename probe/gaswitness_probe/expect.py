@@ -127,7 +127,8 @@ class LevelView:
         rising = self.level.direction is Direction.RISING
         return self._threshold(self.level.setpoint - back if rising else self.level.setpoint + back)
 
-    def _crossing(self, meaning: Meaning) -> Signal:
+    def crossing(self, meaning: Meaning) -> Signal:
+        """Where a condition on the reading is known to hold, or not to."""
         return self.view.reading_signal(self.channel, meaning)
 
     @cached_property
@@ -144,15 +145,20 @@ class LevelView:
         return self.view.flag(f"{self.channel.tag}.fault")
 
     @cached_property
+    def disturbed(self) -> Signal:
+        """Where a fault, warm-up or inhibit comes between the reading and its level."""
+        return any_of([self.fault, self.held_off])
+
+    @cached_property
     def beyond(self) -> Signal:
         """Where the reading stands beyond the setpoint and counts."""
-        crossing = self._crossing(self.setpoint.beyond)
+        crossing = self.crossing(self.setpoint.beyond)
         return blurred(all_of([crossing, negation(self.held_off)]), self.fault)
 
     @cached_property
     def back(self) -> Signal:
         """Where the reading has come back, past the hysteresis."""
-        return blurred(self._crossing(self.clearing.behind), self.fault)
+        return blurred(self.crossing(self.clearing.behind), self.fault)
 
     @cached_property
     def condition(self) -> Signal:
@@ -168,7 +174,7 @@ class LevelView:
 
     @property
     def _seen_condition(self) -> Signal:
-        """What the flag tells of the level without its latch; of a latched one only its being off."""
+        """What the flag tells of the unlatched level; of a latching one only that it is off."""
         seen = self.view.signal(self.fact)
         if not self.level.latching:
             return seen
@@ -300,6 +306,7 @@ class OutputView:
     """One output: what its cells demand of it together, and what was seen of it."""
 
     def __init__(self, expectations: Expectations, output: Output) -> None:
+        self.expectations = expectations
         self.view = expectations.view
         self.output = output
         self.cells = [

@@ -1,0 +1,89 @@
+"""The judge: from what was seen and what was done to verdicts. Pure; it may judge a record anew."""
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from gaswitness_probe.applied import Applied, Expectation, Looked
+from gaswitness_probe.expect import Expectations
+from gaswitness_probe.history import PointHistory
+from gaswitness_probe.judge_expectations import judge_expectations
+from gaswitness_probe.judge_flags import judge_flags
+from gaswitness_probe.judge_levels import judge_levels
+from gaswitness_probe.judge_outputs import judge_outputs
+from gaswitness_probe.judge_readings import judge_readings
+from gaswitness_probe.signal import Window
+from gaswitness_probe.verdict import Kind, Proof, Verdict, overall
+from gaswitness_probe.view import PanelView
+from gaswitness_sitefile.site import Site
+
+
+def judge(
+    site: Site,
+    histories: Mapping[str, PointHistory],
+    applied: Sequence[Applied],
+    looked: Sequence[Looked] = (),
+    expectations: Sequence[Expectation] = (),
+    span: tuple[float, float] = (0.0, 0.0),
+) -> tuple[Verdict, ...]:
+    """Verdicts on readings, flags, levels, cells, outputs, and the tester's own expectations.
+
+    `histories`: what was seen of each point, by its name. `applied`: what was done, each with the
+    two instants between which it was. `span`: first and last instant of the run, in its seconds.
+    Ordered as the site file is; the same input gives the same verdicts.
+    """
+    view = PanelView(site, histories, applied, looked, Window(*span))
+    expected = Expectations(view)
+    found: list[Verdict] = [
+        *judge_readings(view),
+        *judge_flags(expected),
+        *judge_levels(expected),
+        *judge_outputs(expected),
+        *judge_expectations(view, expectations),
+    ]
+    return merged(_with_proof(view, verdict) for verdict in found)
+
+
+def _with_proof(view: PanelView, verdict: Verdict) -> Verdict:
+    """Who says so: the panel, or a person where no point shows the effect."""
+    if verdict.kind not in (Kind.CELL, Kind.OUTPUT):
+        return verdict
+    tag = verdict.id.rpartition(" > ")[2] if verdict.kind is Kind.CELL else verdict.id[7:]
+    fact = f"{tag}.active"
+    if view.source(fact) is not None or not view.shown(fact):
+        return verdict
+    return Verdict(
+        verdict.id,
+        verdict.kind,
+        verdict.outcome,
+        verdict.expected,
+        verdict.seen,
+        verdict.response_s,
+        verdict.because,
+        Proof.WITNESSED,
+        verdict.aspects,
+    )
+
+
+def merged(verdicts: Iterable[Verdict]) -> tuple[Verdict, ...]:
+    """One verdict for each id, in the order of their first coming: the worst with all aspects."""
+    by_id: dict[str, list[Verdict]] = {}
+    for verdict in verdicts:
+        by_id.setdefault(verdict.id, []).append(verdict)
+    return tuple(_merge(same) for same in by_id.values())
+
+
+def _merge(same: list[Verdict]) -> Verdict:
+    if len(same) == 1:
+        return same[0]
+    outcome = overall([verdict.outcome for verdict in same])
+    telling = next(verdict for verdict in same if verdict.outcome is outcome)
+    return Verdict(
+        telling.id,
+        telling.kind,
+        outcome,
+        telling.expected,
+        telling.seen,
+        telling.response_s,
+        telling.because,
+        telling.proof,
+        tuple(aspect for verdict in same for aspect in verdict.aspects),
+    )

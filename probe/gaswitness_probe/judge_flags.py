@@ -1,0 +1,319 @@
+"""Verdicts on the panel's other yes-or-no facts: faults, inhibits, contacts, common flags.
+
+Each against what was made to happen, or against the facts that it sums up.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from gaswitness_probe.applied import FaultMade, GasApplied, InhibitSet, InputMade, PanelFaultMade
+from gaswitness_probe.expect import Expectations
+from gaswitness_probe.judge_outputs import by_name
+from gaswitness_probe.observe import Stretch, changes, clash
+from gaswitness_probe.respond import between, decide, response, seconds, shown_response
+from gaswitness_probe.signal import (
+    FALSE,
+    TRUE,
+    UNKNOWN,
+    Event,
+    Signal,
+    Truth,
+    Window,
+    any_of,
+    from_changes,
+    held_for,
+    kept_for,
+    remembered,
+    rises,
+)
+from gaswitness_probe.verdict import Aspect, Kind, Outcome, Verdict, overall
+from gaswitness_probe.view import PanelView, counted
+from gaswitness_sitefile.channel import Channel
+from gaswitness_sitefile.matrix import Fact
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """A fact, the causes that make it, and how long it may take to show.
+
+    `made`: true where it must come to show, `early`: where it may show at all, whichever is later.
+    `delay`: from cause to flag, coming; `release`: going.
+    """
+
+    fact: str
+    words: str
+    made: Signal
+    delay: Window
+    release: Window
+
+    @property
+    def expected(self) -> Signal:
+        """What the flag must show."""
+        return kept_for(held_for(self.made, self.delay), self.release)
+
+
+def judge_flags(expectations: Expectations) -> Iterator[Verdict]:
+    """A verdict for every flag of the panel that the site file maps, or that was made to change."""
+    view = expectations.view
+    for flag in _flags(expectations):
+        if view.shown(flag.fact):
+            yield _verdict(view, flag)
+        elif flag.made.ever(TRUE):
+            yield Verdict(
+                f"flag/{flag.fact}",
+                Kind.FLAG,
+                Outcome.INCONCLUSIVE,
+                f"{flag.fact} shows {flag.words}",
+                because=f"no point shows {flag.fact}",
+            )
+    if view.shown("panel.unaccepted"):
+        yield _unaccepted(expectations)
+
+
+def _flags(expectations: Expectations) -> Iterator[Flag]:
+    view = expectations.view
+    timing = view.site.timing
+    prompt = Window(0.0, timing.flag_response_s)
+    for channel in view.site.channels:
+        late = Window(0.9 * channel.fault_delay_s, channel.fault_delay_s + timing.flag_response_s)
+        yield _made(view, f"{channel.tag}.fault", "that the channel is in fault", late, prompt)
+        yield _made(view, f"{channel.tag}.inhibit", "that it is inhibited", prompt, prompt)
+        limits = channel.shown_limits
+        yield _ranged(view, channel, "over_range", limits[1])
+        yield _ranged(view, channel, "under_range", limits[0])
+    for contact in view.site.inputs:
+        yield _made(view, f"{contact.tag}.active", "that the contact is active", prompt, prompt)
+    for what in ("A1", "A2", "A3", "fault"):
+        yield Flag(
+            f"any.{what}",
+            f"the {what} of any channel",
+            expectations.cause(Fact("any", what)),
+            prompt,
+            prompt,
+        )
+    inhibits = any_of([view.inhibited(channel.tag) for channel in view.site.channels])
+    yield Flag("panel.inhibit", "any channel's inhibit", inhibits, prompt, prompt)
+    yield Flag("panel.fault", "any fault", _panel_fault_made(view), prompt, prompt)
+    for output in expectations.outputs.values():
+        if output.output.mutable:
+            tag = output.output.tag
+            yield Flag(f"{tag}.muted", f"that {tag} is muted", output.muted, prompt, prompt)
+
+
+def _made(view: PanelView, fact: str, words: str, delay: Window, release: Window) -> Flag:
+    made = view.made(fact)
+    return Flag(fact, words, made if _was_made(view, fact) else _NEVER_MADE, delay, release)
+
+
+_NEVER_MADE = Signal((), (UNKNOWN,))
+"""What was never made to happen is not expected either way: the panel may have its own reasons."""
+
+
+def _was_made(view: PanelView, fact: str) -> bool:
+    subject = fact.partition(".")[0]
+    done = [
+        *(a.channel for _, a in view.actions(FaultMade) if fact.endswith(".fault")),
+        *(a.channel for _, a in view.actions(InhibitSet) if fact.endswith(".inhibit")),
+        *(a.tag for _, a in view.actions(InputMade) if fact.endswith(".active")),
+    ]
+    return subject in done
+
+
+def _ranged(view: PanelView, channel: Channel, what: str, limit: float) -> Flag:
+    """Over-range and under-range follow from the gas once it has settled."""
+    settled = settled_gas(view, channel)
+    known: list[tuple[float, Truth]] = []
+    sign = 1.0 if what == "over_range" else -1.0
+    for plateau in settled:
+        excess = sign * (plateau.level - limit)
+        value = TRUE if excess > channel.noise else FALSE if excess < -channel.noise else UNKNOWN
+        known += [(plateau.low, value), (plateau.high, UNKNOWN)]
+    made = from_changes(UNKNOWN, known)
+    if not made.ever(TRUE):
+        made = _NEVER_MADE
+    prompt = Window(0.0, view.site.timing.flag_response_s)
+    return Flag(f"{channel.tag}.{what}", f"that its reading is {what}", made, prompt, prompt)
+
+
+@dataclass(frozen=True, slots=True)
+class Plateau:
+    """Gas that stood at `level`, from `low`, when the detector had settled, until `high`."""
+
+    low: float
+    high: float
+    level: float
+
+
+SETTLING = 3.5
+"""Times t90 until a first-order detector is within 0.03 % of its step (10 to the -3.5)."""
+
+
+def settled_gas(view: PanelView, channel: Channel) -> list[Plateau]:
+    """Where the reading of a channel must show the gas applied."""
+    applied = [
+        (when, action) for when, action in view.actions(GasApplied) if action.channel == channel.tag
+    ]
+    found = []
+    timing = view.site.timing
+    settle_s = SETTLING * channel.t90_s + 2 * timing.scan_s + timing.refresh_s
+    for index, (when, action) in enumerate(applied):
+        low = when.high + action.over_s + settle_s
+        later = applied[index + 1][0].low if index + 1 < len(applied) else view.span.high
+        if low < later:
+            found.append(Plateau(low, later, action.level))
+    return found
+
+
+def _panel_fault_made(view: PanelView) -> Signal:
+    """Channel faults that count, and the panel's own where one was made."""
+    own: list[tuple[float, Truth]] = []
+    done = view.actions(PanelFaultMade)
+    for when, action in done:
+        own += [(when.low, UNKNOWN), (when.high, TRUE if action.on else FALSE)]
+    initial = FALSE if done and done[0][1].on else UNKNOWN
+    channels = [counted(view, f"{channel.tag}.fault") for channel in view.site.channels]
+    return any_of([from_changes(initial, own), *channels])
+
+
+def _verdict(view: PanelView, flag: Flag) -> Verdict:
+    parts = view.parts(flag.fact)
+    aspects = by_name([*_contradictions(flag, parts), *_changes(flag, parts)])
+    expected = f"{flag.fact} shows {flag.words}"
+    if not aspects:
+        outcome, because = _unexercised(view, flag, parts)
+        return Verdict(f"flag/{flag.fact}", Kind.FLAG, outcome, expected, because=because)
+    outcome = overall([aspect.outcome for aspect in aspects])
+    telling = next(aspect for aspect in aspects if aspect.outcome is outcome)
+    timed = next((aspect.response_s for aspect in aspects if aspect.response_s), None)
+    return Verdict(
+        f"flag/{flag.fact}",
+        Kind.FLAG,
+        outcome,
+        expected,
+        telling.seen,
+        timed,
+        telling.because,
+        aspects=tuple(aspects),
+    )
+
+
+def _unexercised(view: PanelView, flag: Flag, parts: Sequence[Stretch]) -> tuple[Outcome, str]:
+    if flag.fact == "panel.fault" and any(part.value is TRUE for part in parts):
+        return Outcome.INCONCLUSIVE, "the panel reports a fault that nothing here has caused"
+    if flag.made.ever(TRUE):
+        return Outcome.INCONCLUSIVE, (
+            f"{flag.fact} had to show, but no change of it was seen; hold longer, or poll faster"
+        )
+    low, high = view.span
+    known = sum(p.end - p.start for p in flag.made.within(low, high) if p.value is FALSE)
+    if flag.made.times and known < (high - low) / 2:
+        return Outcome.INCONCLUSIVE, "what it sums up could not be seen; poll faster"
+    return Outcome.NOT_RUN, "nothing was done that makes it show"
+
+
+def _contradictions(flag: Flag, parts: Sequence[Stretch]) -> Iterator[Aspect]:
+    expected = flag.expected
+    for part in parts:
+        at_s = clash(part, expected)
+        if at_s is None:
+            continue
+        shows, must = ("off", "on") if part.value is FALSE else ("on", "off")
+        yield Aspect(
+            "comes" if part.value is FALSE else "goes",
+            Outcome.FAILED,
+            expected=f"{flag.fact} {must} at {seconds(at_s)}",
+            seen=f"{flag.fact} {shows} at {seconds(at_s)}",
+            because=f"{flag.fact} was {shows} when it had to show {must}: {flag.words}",
+            at_s=at_s,
+        )
+
+
+def _changes(flag: Flag, parts: Sequence[Stretch]) -> Iterator[Aspect]:
+    seen = changes(parts)
+    for name, events, to, allowed in (
+        ("comes", rises(flag.made), TRUE, flag.delay),
+        ("goes", rises(_inverse(flag.made)), FALSE, flag.release),
+    ):
+        for event in events:
+            if not event.sure:
+                continue
+            change = next((c for c in seen if c.when.high > event.low), None)
+            if change is None or change.to is not to:
+                continue
+            yield _timed(flag, name, event, change.when, Window(float("-inf"), allowed.high))
+
+
+def _inverse(signal: Signal) -> Signal:
+    return Signal(signal.times, tuple(Truth(2 - value) for value in signal.values))
+
+
+def _timed(flag: Flag, name: str, event: Event, when: Window, allowed: Window) -> Aspect:
+    measured = response(event.window, when)
+    outcome = decide(measured, allowed)
+    # A person's hand is slower than the flag: that the change came at all, after the hand had
+    # begun and before the time allowed was over, is then all that can be asked.
+    if outcome is Outcome.INCONCLUSIVE and when.high <= event.high + allowed.high:
+        outcome = Outcome.PROVEN
+    doubt = "; poll faster to settle it" if outcome is Outcome.INCONCLUSIVE else ""
+    return Aspect(
+        name,
+        outcome,
+        expected=f"{flag.fact} {name} within {allowed.high:g} s",
+        seen=f"{flag.fact} {name} {between(measured)} after",
+        response_s=shown_response(measured),
+        because=f"{flag.fact} {name} {between(measured)} after, "
+        f"allowed are {allowed.high:g} s{doubt}",
+        at_s=when.high,
+    )
+
+
+def _unaccepted(expectations: Expectations) -> Verdict:
+    """Set by any level or fault that comes on, cleared by accept."""
+    view = expectations.view
+    fact = "panel.unaccepted"
+    facts = [f"{c.tag}.{what}" for c in view.site.channels for what in (*c.levels, "fault")]
+    sets = [
+        Event(event.low, event.high + view.site.timing.flag_response_s, sure=event.sure)
+        for name in facts
+        if view.shown(name)
+        for event in rises(counted(view, name))
+        if event.low > float("-inf")
+    ]
+    blanks = [Event(w.low, w.high, sure=False) for w in view.broken]
+    clears = [Event(press.low, press.high) for press in view.keys("accept")]
+    expected = remembered([*sets, *blanks], [*clears, *blanks], UNKNOWN)
+    flag = Flag(fact, "an alarm or fault not yet accepted", expected, _NOW, _NOW)
+    parts = view.parts(fact)
+    aspects = by_name([*_contradictions(flag, parts), *_memory_changes(fact, sets, clears, parts)])
+    outcome = overall([aspect.outcome for aspect in aspects])
+    telling = next((a for a in aspects if a.outcome is outcome), None)
+    return Verdict(
+        f"flag/{fact}",
+        Kind.FLAG,
+        outcome,
+        f"{fact} shows {flag.words}",
+        telling.seen if telling else "",
+        because=telling.because if telling else "no alarm came and was accepted",
+        aspects=tuple(aspects),
+    )
+
+
+_NOW = Window(0.0, 0.0)
+
+
+def _memory_changes(
+    fact: str, sets: Sequence[Event], clears: Sequence[Event], parts: Sequence[Stretch]
+) -> Iterator[Aspect]:
+    for change in changes(parts):
+        name, events = ("comes", sets) if change.to is TRUE else ("goes", clears)
+        why = "an alarm or fault" if change.to is TRUE else "accept"
+        for event in events:
+            if event.sure and event.low <= change.when.high and change.when.low <= event.high:
+                yield Aspect(
+                    name,
+                    Outcome.PROVEN,
+                    expected=f"{fact} {name} with {why}",
+                    seen=f"{fact} {name} by {seconds(change.when.high)}",
+                    because=f"{fact} {name} with {why} at {seconds(event.low)}",
+                    at_s=change.when.high,
+                )

@@ -1,0 +1,423 @@
+"""Verdicts on alarm levels: each against the reading that the panel itself shows.
+
+A wrong setpoint fails here, at the level, and not at every relay behind it.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import inf
+
+from gaswitness_probe.expect import Expectations, LevelView
+from gaswitness_probe.history import Run
+from gaswitness_probe.judge_outputs import JUST_S, by_name
+from gaswitness_probe.observe import Change, changes, clash
+from gaswitness_probe.respond import (
+    allowance,
+    between,
+    decide,
+    lower_open,
+    response,
+    seconds,
+    shown_response,
+)
+from gaswitness_probe.signal import FALSE, TRUE, Window, falls, rises
+from gaswitness_probe.verdict import Aspect, Interval, Kind, Outcome, Verdict, overall
+from gaswitness_sitefile.channel import Direction
+
+
+def judge_levels(expectations: Expectations) -> Iterator[Verdict]:
+    """A verdict for every alarm level, in the order of the site file."""
+    for level in expectations.levels.values():
+        yield _verdict(level)
+
+
+def _verdict(level: LevelView) -> Verdict:
+    unseen = _unseen(level)
+    if unseen is not None:
+        return Verdict(
+            f"level/{level.fact}", Kind.LEVEL, Outcome.INCONCLUSIVE, _stated(level), because=unseen
+        )
+    found: list[Aspect] = [*_contradictions(level), *_setpoint(level), *_delays(level)]
+    found += _latching(level) if level.level.latching else _clears(level)
+    found += _inhibited(level)
+    aspects = by_name(found)
+    outcome = overall([aspect.outcome for aspect in aspects])
+    if not aspects:
+        outcome, because = _unexercised(level)
+        return Verdict(f"level/{level.fact}", Kind.LEVEL, outcome, _stated(level), because=because)
+    telling = next(aspect for aspect in aspects if aspect.outcome is outcome)
+    timed = next((aspect.response_s for aspect in aspects if aspect.response_s), None)
+    return Verdict(
+        f"level/{level.fact}",
+        Kind.LEVEL,
+        outcome,
+        expected=telling.expected if outcome is Outcome.FAILED else _stated(level),
+        seen=telling.seen,
+        response_s=timed,
+        because=telling.because,
+        aspects=tuple(aspects),
+    )
+
+
+def _stated(level: LevelView) -> str:
+    stated = level.level
+    words = [f"on at {stated.setpoint:g} {level.channel.unit} {stated.direction}"]
+    if stated.on_delay_s:
+        words.append(f"after {stated.on_delay_s:g} s")
+    words.append("until reset" if stated.latching else f"hysteresis {stated.hysteresis:g}")
+    return f"{level.fact} {', '.join(words)}"
+
+
+def _unseen(level: LevelView) -> str | None:
+    if not level.parts:
+        return f"no point shows {level.fact}, so it can only be inferred: ask a person to look"
+    if level.view.reading_point(level.channel.tag) is None:
+        return f"no point shows the reading of {level.channel.tag}, so no setpoint can be judged"
+    return None
+
+
+def _unexercised(level: LevelView) -> tuple[Outcome, str]:
+    span = level.view.span
+    known = sum(p.end - p.start for p in level.beyond.within(*span) if p.value is FALSE)
+    if level.beyond.ever(TRUE):
+        return Outcome.INCONCLUSIVE, "the reading passed the setpoint too briefly to judge"
+    if known >= (span.high - span.low) / 2:
+        return Outcome.NOT_RUN, f"the reading never reached {level.level.setpoint:g}"
+    return Outcome.INCONCLUSIVE, (
+        "samples lie further apart than the panel's shortest dwell of "
+        f"{level.view.site.timing.shortest_dwell_s:g} s, or were lost; poll faster"
+    )
+
+
+# --- contradictions -----------------------------------------------------------------------------
+
+
+def _contradictions(level: LevelView) -> Iterator[Aspect]:
+    for part in level.parts:
+        at_s = clash(part, level.expected)
+        if at_s is None:
+            continue
+        if part.value is FALSE:
+            yield _missing(level, at_s)
+        elif level.held_off.at(at_s) is TRUE:
+            yield Aspect(
+                "held off",
+                Outcome.FAILED,
+                expected=f"{level.fact} off in warm-up or inhibit",
+                seen=f"{level.fact} on at {seconds(at_s)}",
+                because=f"{level.fact} showed on while warm-up or inhibit hold it off",
+                at_s=at_s,
+            )
+        elif level.expected.ever(TRUE, part.first.low, at_s):
+            yield _stuck(level, at_s)
+        else:
+            yield Aspect(
+                "setpoint",
+                Outcome.FAILED,
+                expected=f"{level.fact} off short of {level.level.setpoint:g}",
+                seen=f"{level.fact} on at {seconds(at_s)}, reading {_reading(level, at_s)}",
+                because=f"{level.fact} was on at a reading of {_reading(level, at_s)}; "
+                f"its setpoint is {_with_unit(level, level.level.setpoint)}",
+                at_s=at_s,
+            )
+
+
+def _missing(level: LevelView, at_s: float) -> Aspect:
+    reading = _reading(level, at_s)
+    if level.level.latching and level.condition.at(at_s) is FALSE:
+        return Aspect(
+            "latches",
+            Outcome.FAILED,
+            expected=f"{level.fact} on until reset",
+            seen=f"{level.fact} off at {seconds(at_s)}",
+            because=f"{level.fact} went off without a reset; it has to latch",
+            at_s=at_s,
+        )
+    return Aspect(
+        "setpoint",
+        Outcome.FAILED,
+        expected=f"{level.fact} on at {_with_unit(level, level.level.setpoint)}",
+        seen=f"{level.fact} off at {seconds(at_s)}, reading {reading}",
+        because=f"{level.fact} was off though the reading stood at {reading}; "
+        f"its setpoint is {_with_unit(level, level.level.setpoint)}",
+        at_s=at_s,
+    )
+
+
+def _stuck(level: LevelView, at_s: float) -> Aspect:
+    reading = _reading(level, at_s)
+    if level.level.latching:
+        return Aspect(
+            "reset",
+            Outcome.FAILED,
+            expected=f"{level.fact} off on a reset once its condition has gone",
+            seen=f"{level.fact} on at {seconds(at_s)}",
+            because=f"a reset did not clear {level.fact} at a reading of {reading}",
+            at_s=at_s,
+        )
+    clears_at = level.clearing.value
+    return Aspect(
+        "clears",
+        Outcome.FAILED,
+        expected=f"{level.fact} off once the reading is back past {clears_at:g}",
+        seen=f"{level.fact} on at {seconds(at_s)}, reading {reading}",
+        because=f"{level.fact} was still on at a reading of {reading}, back past "
+        f"{_with_unit(level, clears_at)}: it latches, or its hysteresis is too wide",
+        at_s=at_s,
+    )
+
+
+def _with_unit(level: LevelView, value: float) -> str:
+    return f"{value:g} {level.channel.unit}"
+
+
+def _reading(level: LevelView, at_s: float) -> str:
+    last: Run | None = None
+    for run in _reading_runs(level):
+        if run.first.asked_s > at_s:
+            break
+        last = run
+    if last is None or last.value is None:
+        return "unknown"
+    return f"{last.value:.4g} {level.channel.unit}"
+
+
+def _reading_runs(level: LevelView) -> list[Run]:
+    point = level.view.reading_point(level.channel.tag)
+    return list(level.view.runs(point)) if point is not None else []
+
+
+# --- the setpoint, located ----------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Heights:
+    """Readings as heights: counted upwards in the direction of the alarm."""
+
+    times: tuple[Window, ...]
+    values: tuple[float, ...]
+
+
+def _heights(level: LevelView) -> _Heights:
+    sign = 1.0 if level.level.direction is Direction.RISING else -1.0
+    times, values = [], []
+    for run in _reading_runs(level):
+        if isinstance(run.value, float | int):
+            times.append(Window(level.view.eyesight.instant(run.first).low, run.last.answered_s))
+            values.append(sign * float(run.value))
+    return _Heights(tuple(times), tuple(values))
+
+
+def _setpoint(level: LevelView) -> Iterator[Aspect]:
+    """Where the level came on, from the readings around every time that it did."""
+    heights = _heights(level)
+    low, high = -inf, inf
+    came: list[Change] = []
+    off_since = -inf
+    for change in changes(level.parts):
+        if change.to is FALSE:
+            off_since = change.when.low
+            continue
+        if not level.disturbed.throughout(FALSE, change.when.low, change.when.high):
+            continue
+        off_since = max(off_since, _undisturbed_since(level, change.when.low))
+        came.append(change)
+        low = max(low, _stood_below(level, heights, off_since, change.when.low))
+        high = min(high, _reached(level, heights, off_since, change.when.high))
+    if came:
+        yield _located(level, low, high, came[0].when.high)
+
+
+def _undisturbed_since(level: LevelView, until_s: float) -> float:
+    """Since when neither fault nor warm-up nor inhibit came between the reading and its level."""
+    since = -inf
+    for part in level.disturbed.segments():
+        if part.start >= until_s:
+            break
+        if part.value is not FALSE:
+            since = part.end
+    return since
+
+
+def _stood_below(level: LevelView, heights: _Heights, since_s: float, until_s: float) -> float:
+    """The greatest height at which the reading stood long enough, with the level still off."""
+    needed = level.delay.high
+    found = -inf
+    start = 0
+    for index, time in enumerate(heights.times):
+        if time.low < since_s or time.high > until_s:
+            if time.high > until_s:
+                break
+            start = index + 1
+            continue
+        while start < index and time.low - heights.times[start + 1].high >= needed:
+            start += 1
+        if time.low - heights.times[start].high >= needed or (
+            time.high - time.low >= needed and start == index
+        ):
+            found = max(found, min(heights.values[start : index + 1]))
+    return found
+
+
+def _reached(level: LevelView, heights: _Heights, since_s: float, until_s: float) -> float:
+    """The greatest height that the reading can have had by the time that it must have counted."""
+    counted_by = until_s - level.delay.low
+    found = -inf
+    for time, value in zip(heights.times, heights.values, strict=True):
+        if time.high < since_s:
+            continue
+        found = max(found, value)
+        if time.low > counted_by:
+            break
+    return found
+
+
+def _located(level: LevelView, low: float, high: float, at_s: float) -> Aspect:
+    setpoint, channel = level.level.setpoint, level.channel
+    sign = 1.0 if level.level.direction is Direction.RISING else -1.0
+    tolerance = channel.level_tolerance(level.name)
+    doubt = level.setpoint.doubt
+    measured: Interval = (low - sign * setpoint - doubt / 2, high - sign * setpoint + doubt / 2)
+    outcome = decide(measured, Window(-tolerance, tolerance))
+    ends = sorted((sign * low, sign * high))
+    seen = f"{level.fact} came on between {ends[0]:.4g} and {ends[1]:.4g} {channel.unit}"
+    stated = f"{setpoint:g} {channel.unit} ± {tolerance:g}"
+    why = (
+        seen
+        if outcome is not Outcome.INCONCLUSIVE
+        else (
+            f"{seen}, which is too wide to tell whether its setpoint is {stated}; "
+            "approach the setpoint more slowly, or hold the gas just under and just over it"
+        )
+    )
+    return Aspect("setpoint", outcome, f"{level.fact} on at {stated}", seen, because=why, at_s=at_s)
+
+
+# --- delay, clearing, latch ---------------------------------------------------------------------
+
+
+def _next(level: LevelView, after_s: float) -> Change | None:
+    for change in changes(level.parts):
+        if change.when.high > after_s:
+            return change
+    return None
+
+
+def _delays(level: LevelView) -> Iterator[Aspect]:
+    if not level.level.on_delay_s:
+        return
+    allowed = lower_open(level.delay)
+    for event in rises(level.beyond):
+        change = _next(level, event.low) if event.sure else None
+        if change is None or change.to is FALSE:
+            continue
+        measured = response(event.window, change.when)
+        outcome = decide(measured, allowed)
+        if outcome is Outcome.FAILED and not level.beyond.throughout(
+            TRUE, event.high, max(event.high, change.when.low)
+        ):
+            outcome = Outcome.INCONCLUSIVE
+        if outcome is Outcome.INCONCLUSIVE:
+            # A slow approach says nothing of the delay; a fast one elsewhere may.
+            outcome = Outcome.NOT_RUN
+        yield Aspect(
+            "delay",
+            outcome,
+            expected=f"{level.fact} {allowance(allowed)} the reading passes its setpoint",
+            seen=f"{between(measured)} after",
+            response_s=shown_response(measured),
+            because=f"{level.fact} came {between(measured)} after its reading had passed the "
+            f"setpoint, allowed is {allowance(allowed)}",
+            at_s=change.when.high,
+        )
+
+
+def _clears(level: LevelView) -> Iterator[Aspect]:
+    for event in rises(level.back):
+        if level.expected.at(event.low - JUST_S) is not TRUE:
+            continue
+        change = _next(level, event.low - level.lag_s)
+        if change is None or change.to is TRUE:
+            continue
+        if change.when.low <= event.high + level.lag_s:
+            yield Aspect(
+                "clears",
+                Outcome.PROVEN,
+                expected=f"{level.fact} off once the reading is back past {level.clearing.value:g}",
+                seen=f"{level.fact} off by {seconds(change.when.high)}",
+                because=f"{level.fact} went off when the reading had come back",
+                at_s=change.when.high,
+            )
+
+
+def _latching(level: LevelView) -> Iterator[Aspect]:
+    resets = level.view.keys("reset")
+    for event in falls(level.condition):
+        due = event.high
+        until = min((reset.low for reset in resets if reset.high >= event.low), default=inf)
+        if level.expected.at(due) is TRUE and any(
+            part.value is TRUE and part.first.low <= due <= part.last.low and due <= until
+            for part in level.parts
+        ):
+            yield Aspect(
+                "latches",
+                Outcome.PROVEN,
+                expected=f"{level.fact} on until reset",
+                seen=f"{level.fact} still on at {seconds(due)}",
+                because=f"{level.fact} stayed on after its reading had come back",
+                at_s=due,
+            )
+    for reset in resets:
+        if level.expected.at(reset.low - JUST_S) is not TRUE:
+            continue
+        if level.condition.throughout(TRUE, reset.low, reset.high):
+            yield from _reset_refused(level, reset)
+        elif level.condition.throughout(FALSE, reset.low, reset.high):
+            change = _next(level, reset.low)
+            if change is not None and change.to is FALSE and change.when.low <= reset.high:
+                yield Aspect(
+                    "reset",
+                    Outcome.PROVEN,
+                    expected=f"{level.fact} off on a reset once its condition has gone",
+                    seen=f"{level.fact} off by {seconds(change.when.high)}",
+                    because=f"reset at {seconds(reset.low)} cleared {level.fact}",
+                    at_s=change.when.high,
+                )
+
+
+def _reset_refused(level: LevelView, reset: Window) -> Iterator[Aspect]:
+    if any(
+        part.value is TRUE and part.first.low <= reset.low and part.last.low >= reset.high
+        for part in level.parts
+    ):
+        yield Aspect(
+            "reset refused",
+            Outcome.PROVEN,
+            expected=f"{level.fact} stays on through a reset while its condition stands",
+            seen=f"{level.fact} on at {seconds(reset.high)}",
+            because=f"a reset at {seconds(reset.low)} changed nothing: the gas still stood",
+            at_s=reset.high,
+        )
+
+
+def _inhibited(level: LevelView) -> Iterator[Aspect]:
+    """Only where inhibits hold levels off: that the level stayed off with the reading beyond."""
+    reading = level.crossing(level.setpoint.beyond)
+    for part in level.held_off.segments():
+        if part.value is not TRUE:
+            continue
+        low = max(part.start + level.lag_s, level.view.span.low)
+        high = min(part.end, level.view.span.high)
+        if (
+            low < high
+            and reading.ever(TRUE, low, high)
+            and level.view.signal(level.fact).ever(FALSE, low, high)
+        ):
+            yield Aspect(
+                "held off",
+                Outcome.PROVEN,
+                expected=f"{level.fact} off in warm-up or inhibit",
+                seen=f"{level.fact} off",
+                because=f"{level.fact} stayed off with the reading beyond its setpoint",
+                at_s=low,
+            )

@@ -1,0 +1,200 @@
+"""Verdicts on readings: the gas applied against what each register shows once it has settled."""
+
+from collections.abc import Iterator, Sequence
+
+from gaswitness_probe.decode import decode
+from gaswitness_probe.facts import reading_points, resolution
+from gaswitness_probe.history import Run
+from gaswitness_probe.judge_flags import Plateau, settled_gas
+from gaswitness_probe.observe import Stretch, clash
+from gaswitness_probe.respond import seconds
+from gaswitness_probe.signal import FALSE, TRUE, UNKNOWN, Signal
+from gaswitness_probe.verdict import Aspect, Kind, Outcome, Verdict, overall
+from gaswitness_probe.view import PanelView
+from gaswitness_sitefile.channel import Channel
+from gaswitness_sitefile.points import Order, Point
+
+
+def judge_readings(view: PanelView) -> Iterator[Verdict]:
+    """A verdict for every channel's reading, and one for each further point that shows it."""
+    for channel in view.site.channels:
+        points = reading_points(view.site, channel.tag)
+        yield _channel_verdict(view, channel, points)
+        for point in points:
+            aspects = tuple(_plateaus(view, channel, point))
+            if aspects:
+                yield _point_verdict(point, aspects)
+    yield from _consistency(view)
+
+
+def _channel_verdict(view: PanelView, channel: Channel, points: Sequence[Point]) -> Verdict:
+    name = f"reading/{channel.tag}"
+    expected = (
+        f"settled readings within ± {channel.reading_tolerance:g} {channel.unit} of the gas applied"
+    )
+    if not points:
+        why = f"no point shows the reading of {channel.tag}"
+        return Verdict(name, Kind.READING, Outcome.INCONCLUSIVE, expected, because=why)
+    aspects = [aspect for point in points for aspect in _plateaus(view, channel, point)]
+    if not aspects:
+        why = "no gas stood long enough for the reading to settle (3.5 times t90)"
+        return Verdict(name, Kind.READING, Outcome.NOT_RUN, expected, because=why)
+    outcome = overall([aspect.outcome for aspect in aspects])
+    telling = next(aspect for aspect in aspects if aspect.outcome is outcome)
+    seen = telling.seen
+    if outcome is Outcome.PROVEN:
+        seen = "; ".join(dict.fromkeys(aspect.seen for aspect in aspects))
+    return Verdict(
+        name,
+        Kind.READING,
+        outcome,
+        expected,
+        seen,
+        because=telling.because,
+        aspects=tuple(aspects),
+    )
+
+
+def _point_verdict(point: Point, aspects: tuple[Aspect, ...]) -> Verdict:
+    outcome = overall([aspect.outcome for aspect in aspects])
+    telling = next(aspect for aspect in aspects if aspect.outcome is outcome)
+    return Verdict(
+        f"point/{point.name}",
+        Kind.POINT,
+        outcome,
+        telling.expected,
+        telling.seen,
+        because=telling.because,
+        aspects=aspects,
+    )
+
+
+def _plateaus(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspect]:
+    for plateau in settled_gas(view, channel):
+        runs = _runs_in(view, channel, point, plateau)
+        if runs:
+            yield _compared(channel, point, plateau, runs)
+
+
+def _runs_in(view: PanelView, channel: Channel, point: Point, plateau: Plateau) -> list[Run]:
+    fault = view.flag(f"{channel.tag}.fault")
+    return [
+        run
+        for run in view.runs(point)
+        if view.eyesight.instant(run.first).low >= plateau.low
+        and run.last.answered_s <= plateau.high
+        and fault.throughout(FALSE, run.first.asked_s, run.last.answered_s)
+    ]
+
+
+def _compared(channel: Channel, point: Point, plateau: Plateau, runs: list[Run]) -> Aspect:
+    low, high = channel.shown_limits
+    level = min(max(plateau.level, low), high)
+    margin = channel.noise + resolution(point) + 1e-6 * max(abs(low), abs(high))
+    tolerance = channel.reading_tolerance
+    values = [run.value for run in runs if isinstance(run.value, float | int)]
+    stated = f"{level:g} ± {tolerance:g} {channel.unit}"
+    raw = " ".join(f"{word:04X}" for word in runs[-1].raw)
+    if not values:
+        outcome, seen = Outcome.FAILED, f"no reading (raw {raw})"
+    else:
+        worst = max(abs(value - level) for value in values)
+        nearest = min(abs(value - level) for value in values)
+        outcome = (
+            Outcome.PROVEN
+            if worst <= tolerance
+            else Outcome.FAILED
+            if nearest > tolerance + margin
+            else Outcome.INCONCLUSIVE
+        )
+        shown = sum(values) / len(values)
+        seen = f"{level:g} applied, {shown:.4g} {channel.unit} shown"
+        if outcome is not Outcome.PROVEN:
+            seen += f" (raw {raw})"
+    because = f"{point.name}: {seen}; expected {stated}"
+    if outcome is Outcome.FAILED:
+        because += _hint(point, runs[-1].raw, level, tolerance + margin)
+    return Aspect(
+        f"{point.name} at {level:g}", outcome, stated, seen, because=because, at_s=plateau.low
+    )
+
+
+def _hint(point: Point, raw: tuple[int, ...], level: float, tolerance: float) -> str:
+    """Under which other order or scale the raw value would fit: a lead, never a proof."""
+    for order in Order:
+        if order is point.order:
+            continue
+        value = decode(point.model_copy(update={"order": order}), raw)
+        if isinstance(value, float | int) and abs(value - level) <= tolerance:
+            return f"; it would fit with byte order {order} instead of {point.order}"
+    value = decode(point, raw)
+    if isinstance(value, float | int) and level:
+        for power in (-3, -2, -1, 1, 2, 3):
+            if abs(value * 10.0**power - level) <= tolerance:
+                return f"; it would fit with {10.0**power:g} times the scale"
+    return ""
+
+
+def _consistency(view: PanelView) -> Iterator[Verdict]:
+    """Points that show a fact which another point shows too must agree with it."""
+    lasting = view.site.timing.flag_response_s
+    for fact, sources in view.sources.items():
+        first = view.source(fact)
+        if first is None:
+            continue
+        known = view.signal(fact)
+        for source in sources:
+            if source.point is first.point or not view.runs(source.point):
+                continue
+            clashes = [
+                (at_s, part)
+                for part in view.parts_of(source)
+                if (at_s := _lasting_clash(part, known, lasting)) is not None
+            ]
+            if clashes:
+                yield _disagreement(view, fact, source.point, first.point, clashes[0])
+
+
+def _lasting_clash(part: Stretch, known: Signal, lasting_s: float) -> float | None:
+    """When the stretch contradicts the fact for longer than one of them may lag behind."""
+    at_s = clash(part, known)
+    if at_s is None or part.known is None:
+        return None
+    opposite = [
+        piece
+        for piece in known.within(*part.known)
+        if piece.value not in (part.value, UNKNOWN) and piece.end - piece.start > lasting_s
+    ]
+    return opposite[0].start if opposite else None
+
+
+def _disagreement(
+    view: PanelView, fact: str, point: Point, other: Point, clashed: tuple[float, Stretch]
+) -> Verdict:
+    at_s, part = clashed
+    shows = "on" if part.value is TRUE else "off"
+    tag, _, what = point.shows.partition(".")
+    output = view.site.output_of.get(tag)
+    hint = ""
+    if output is not None and what == "energised" and output.normally_energised:
+        hint = f"; {tag} is to be normally energised (fail-safe), and is not driven so"
+    elif output is not None and what == "energised":
+        hint = f"; {tag} is to be energised only when it acts, and is driven the other way"
+    aspect = Aspect(
+        "agrees",
+        Outcome.FAILED,
+        expected=f"{point.name} says of {fact} what {other.name} says",
+        seen=f"{point.name} says {fact} is {shows}, {other.name} the opposite",
+        because=f"at {seconds(at_s)} {point.name} says that {fact} is {shows}, "
+        f"{other.name} says the opposite{hint}",
+        at_s=at_s,
+    )
+    return Verdict(
+        f"point/{point.name}",
+        Kind.POINT,
+        Outcome.FAILED,
+        aspect.expected,
+        aspect.seen,
+        because=aspect.because,
+        aspects=(aspect,),
+    )
