@@ -1,0 +1,1 @@
+"""The virtual panel: state machine, register image, Modbus server. Encodes; never judges."""

@@ -1,0 +1,158 @@
+"""Gas at a detector and the detector's lagged answer to it, in closed form over time.
+
+First-order lag: tau dy/dt = g - y, with tau = t90 / ln 10. No noise, no limits, no alarms.
+"""
+
+import math
+from bisect import bisect_right
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Self
+
+from gaswitness_simulator.stimulus import Exponential, Profile, Ramp, Step, Trace
+
+GONE: float = 40.0
+"""After this many time constants an exponential counts as over: e^-40 is below a float's grain."""
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """From `start_s` on, gas = level + slope u + amplitude exp(-u / decay_s), u since the start."""
+
+    start_s: float
+    level: float
+    slope: float = 0.0
+    amplitude: float = 0.0
+    decay_s: float = 0.0
+
+    def gas(self, at_s: float) -> float:
+        u = at_s - self.start_s
+        return self.level + self.slope * u + self.amplitude * fading(u, self.decay_s)
+
+    def lagged(self, at_s: float, tau_s: float, first: float) -> float:
+        """The lag's answer, `first` being its value at the start."""
+        if tau_s == 0.0:
+            return self.gas(at_s)
+        u = at_s - self.start_s
+        own = fading(u, tau_s)
+        steady = self.level + self.slope * (u - tau_s)
+        free = first - self.level + self.slope * tau_s
+        if self.amplitude == 0.0:
+            return steady + free * own
+        if abs(self.decay_s - tau_s) <= 1e-6 * tau_s:
+            return steady + (free + self.amplitude * u / tau_s) * own
+        forced = self.amplitude * self.decay_s / (self.decay_s - tau_s)
+        return steady + forced * fading(u, self.decay_s) + (free - forced) * own
+
+    @property
+    def fastest(self) -> float:
+        """The gas never changes faster than this in the segment, per second."""
+        swing = abs(self.amplitude) / self.decay_s if self.amplitude else 0.0
+        return abs(self.slope) + swing
+
+
+def fading(u: float, tau_s: float) -> float:
+    """exp(-u / tau_s), 0 once it no longer matters."""
+    return math.exp(-u / tau_s) if u < GONE * tau_s else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Air:
+    """Gas at one detector from the start of its first segment on, and the lagged answer.
+
+    `firsts`: lagged value at each segment's start. `ahead`: (lowest, highest) gas from each
+    segment's start to the end of time.
+    """
+
+    tau_s: float
+    segments: tuple[Segment, ...]
+    starts: tuple[float, ...]
+    firsts: tuple[float, ...]
+    ahead: tuple[tuple[float, float], ...]
+    settled_s: float
+
+    @classmethod
+    def still(cls, level: float, t90_s: float) -> Self:
+        """Gas at `level` since ever."""
+        made = cls._of((Segment(0.0, level),), level, t90_s / math.log(10.0))
+        return cls(made.tau_s, made.segments, made.starts, made.firsts, made.ahead, 0.0)
+
+    def to(self, profile: Profile, at_s: float) -> Self:
+        """The air as it goes on when `profile` begins at `at_s`."""
+        segments = _segments(profile, self.gas(at_s), at_s)
+        return self._of(segments, self.lagged(at_s), self.tau_s)
+
+    @classmethod
+    def _of(cls, segments: tuple[Segment, ...], first: float, tau_s: float) -> Self:
+        firsts = [first]
+        for one, after in pairwise(segments):
+            firsts.append(one.lagged(after.start_s, tau_s, firsts[-1]))
+        last = segments[-1]
+        ahead = [_hull(last.gas(last.start_s), last.level)]
+        for one, after in zip(segments[-2::-1], segments[:0:-1], strict=True):
+            ends = one.gas(one.start_s), one.gas(after.start_s)
+            ahead.append(_hull(*ends, *ahead[-1]))
+        starts = tuple(one.start_s for one in segments)
+        settled_s = last.start_s + GONE * max(tau_s, last.decay_s if last.amplitude else 0.0)
+        return cls(tau_s, segments, starts, tuple(firsts), tuple(reversed(ahead)), settled_s)
+
+    def gas(self, at_s: float) -> float:
+        return self.segments[self._at(at_s)].gas(at_s)
+
+    def lagged(self, at_s: float) -> float:
+        i = self._at(at_s)
+        return self.segments[i].lagged(at_s, self.tau_s, self.firsts[i])
+
+    def reach(self, at_s: float) -> tuple[float, float]:
+        """(lowest, highest) that the lagged value may be from `at_s` on."""
+        now = self.lagged(at_s)
+        if at_s >= self.settled_s:
+            return now, now
+        i = self._at(at_s)
+        later = self.ahead[i + 1] if i + 1 < len(self.ahead) else ()
+        end = self.segments[i + 1].start_s if later else math.inf
+        low, high = _hull(now, self.gas(at_s), self._end(i, end), *later)
+        grain = 1e-9 * (1.0 + abs(low) + abs(high))
+        return low - grain, high + grain
+
+    def fastest(self, at_s: float) -> float:
+        """The lagged value never changes faster than this from `at_s` on, per second."""
+        if self.tau_s > 0.0:
+            low, high = self.reach(at_s)
+            return (high - low) / self.tau_s
+        return max(segment.fastest for segment in self.segments[self._at(at_s) :])
+
+    def _end(self, i: int, end_s: float) -> float:
+        segment = self.segments[i]
+        return segment.level if end_s == math.inf else segment.gas(end_s)
+
+    def _at(self, at_s: float) -> int:
+        return max(0, bisect_right(self.starts, at_s) - 1) if len(self.starts) > 1 else 0
+
+
+def _hull(*values: float) -> tuple[float, float]:
+    return min(values), max(values)
+
+
+def _segments(profile: Profile, now: float, at_s: float) -> tuple[Segment, ...]:
+    match profile:
+        case Step(level) | Ramp(level, 0.0) | Exponential(level, 0.0):
+            return (Segment(at_s, level),)
+        case Ramp(level, over_s):
+            return _lines(now, at_s, (over_s,), (level,))
+        case Exponential(level, tau_s):
+            return (Segment(at_s, level, amplitude=now - level, decay_s=tau_s),)
+        case Trace(times_s, levels):
+            return _lines(now, at_s, times_s, levels)
+
+
+def _lines(
+    now: float, at_s: float, times_s: tuple[float, ...], levels: tuple[float, ...]
+) -> tuple[Segment, ...]:
+    found: list[Segment] = []
+    u, level = 0.0, now
+    for next_u, next_level in zip(times_s, levels, strict=True):
+        if next_u > u:
+            found.append(Segment(at_s + u, level, slope=(next_level - level) / (next_u - u)))
+        u, level = next_u, next_level
+    return (*found, Segment(at_s + u, level))

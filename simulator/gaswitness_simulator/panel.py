@@ -1,0 +1,291 @@
+"""The virtual panel: what is done to it, and its scans, those that change nothing jumped over.
+
+Pure: time is an argument, in seconds of the run. Bytes and Modbus are elsewhere.
+"""
+
+import random
+from collections import defaultdict
+
+from gaswitness_simulator.cause import Reader, reader_of
+from gaswitness_simulator.cell import CellState
+from gaswitness_simulator.channel import NEVER, ChannelState
+from gaswitness_simulator.image import RegisterImage
+from gaswitness_simulator.level import TICK_S
+from gaswitness_simulator.output import OutputState
+from gaswitness_simulator.scanning import Scanning, last_instant
+from gaswitness_simulator.state import PanelState
+from gaswitness_simulator.stimulus import (
+    ChannelFault,
+    DropOut,
+    GasTo,
+    Inhibit,
+    InputSet,
+    Key,
+    PanelFault,
+    Power,
+    Press,
+    SetpointTo,
+    Stimulus,
+)
+from gaswitness_sitefile.matrix import facts_of
+from gaswitness_sitefile.site import InhibitActs, Site
+
+
+class VirtualPanel:
+    """A panel as the site file says it is meant to be.
+
+    It starts at time 0, powered, in warm-up, evaluated once and with its register image made. The
+    seed sets the phases of scan and refresh, and the noise. What is done to it counts from the next
+    scan on, gas apart, which moves at once.
+    """
+
+    def __init__(self, site: Site, *, seed: int = 0) -> None:
+        self.site = site
+        self.seed = seed
+        self.now_s = 0.0
+        self.power_ups = 1
+        phases = random.Random(f"phases of {seed}")  # a phase, not a secret
+        period_s = site.timing.scan_s
+        scanning = Scanning(period_s, (1 - phases.random()) * period_s, seed, len(site.channels))
+        self._refresh_phase_s = (1 - phases.random()) * site.timing.refresh_s
+        self.state = _blank_state(site, scanning)
+        self._cells: tuple[tuple[CellState, Reader], ...] = tuple(
+            (cell, reader_of(cell.facts.cause_tree, self.state.counted))
+            for cell in self.state.cells
+        )
+        self._pressed: set[Key] = set()
+        self._inputs_asked = dict.fromkeys(self.state.inputs, False)
+        self._own_fault_asked = False
+        self._touched: set[str] = set(self.state.channels)
+        self._stirred = True
+        self.image = RegisterImage(site, self.state)
+        self._refreshed_s = 0.0
+        self._scan(-1)
+        self.image.refresh(0.0)
+        self._next = self._next_scan()
+
+    @property
+    def powered(self) -> bool:
+        return self.state.powered
+
+    def fact(self, name: str) -> bool:
+        """Whether the fact is true after the last scan. ValueError where there is no such fact."""
+        return self.state.shown(name)()
+
+    def reading(self, tag: str) -> float:
+        """What the channel shows, in its unit; NaN where it shows no number."""
+        return self._channel(tag).reading
+
+    def gas(self, tag: str) -> float:
+        """The gas at the channel's detector, in its unit."""
+        return self._channel(tag).air.gas(self.now_s)
+
+    def setpoint(self, tag: str, level: str) -> float:
+        """The level's setpoint in force, in the channel's unit."""
+        return self._channel(tag).levels[level].setpoint
+
+    def advance(self, to_s: float) -> None:
+        """Let time pass until `to_s`; a time that has passed already changes nothing."""
+        if to_s <= self.now_s:
+            return
+        refresh_s = self.site.timing.refresh_s
+        if refresh_s > 0.0:
+            n = last_instant(self._refresh_phase_s, refresh_s, to_s)
+            self._refresh(self._refresh_phase_s + n * refresh_s)
+        self._run(to_s)
+        if refresh_s == 0.0:
+            self._refresh(to_s)
+        self.now_s = to_s
+
+    def apply(self, stimulus: Stimulus, at_s: float) -> None:
+        """Do something to the panel at `at_s`, or now where that has passed.
+
+        ValueError where it names what the site does not have.
+        """
+        self.advance(at_s)
+        at_s = max(at_s, self.now_s)
+        match stimulus:
+            case GasTo(tag, profile):
+                self._channel(tag).gas_to(profile, at_s)
+            case ChannelFault(tag, on):
+                self._channel(tag).faulty = on
+            case DropOut(tag, on):
+                self._channel(tag).drop_out(on=on)
+            case Inhibit(tag, on):
+                self._channel(tag).inhibit_asked = on
+            case SetpointTo(tag, level, setpoint):
+                self._set_setpoint(tag, level, setpoint)
+            case InputSet(tag, on):
+                if tag not in self._inputs_asked:
+                    raise ValueError(f"this panel has no input {tag!r}")
+                self._inputs_asked[tag] = on
+            case PanelFault(on):
+                self._own_fault_asked = on
+            case Press(key):
+                self._pressed.add(key)
+            case Power(on):
+                self._switch(at_s, on=on)
+        if isinstance(stimulus, GasTo | ChannelFault | DropOut | Inhibit | SetpointTo):
+            self._touched.add(stimulus.channel)
+            self.image.stir(stimulus.channel)
+        self._stirred = True
+        self._next = self._next_scan()
+
+    def _channel(self, tag: str) -> ChannelState:
+        if tag not in self.state.channels:
+            raise ValueError(f"this panel has no channel {tag!r}")
+        return self.state.channels[tag]
+
+    def _set_setpoint(self, tag: str, level: str, setpoint: float) -> None:
+        channel = self._channel(tag)
+        if level not in channel.levels:
+            raise ValueError(f"channel {tag} has no level {level!r}")
+        channel.set_setpoint(level, setpoint)
+
+    def _switch(self, at_s: float, *, on: bool) -> None:
+        state = self.state
+        if on == state.powered:
+            return
+        state.powered = on
+        if on:
+            self.power_ups += 1
+            state.came_s = at_s
+            state.warm_up = self.site.timing.warm_up_s > 0
+            self._touched.update(state.channels)
+            self.image.stir_all()
+            return
+        state.cells = tuple(CellState(cell.facts) for cell in state.cells)
+        self._cells = tuple(
+            (fresh, reader) for fresh, (_, reader) in zip(state.cells, self._cells, strict=True)
+        )
+        for channel in state.channels.values():
+            channel.power_off()
+        for output in state.outputs.values():
+            output.power_off()
+        state.inputs.update(dict.fromkeys(state.inputs, False))
+        state.own_fault = state.warm_up = state.unaccepted = False
+        self._pressed.clear()
+        self.image.forget()
+
+    def _refresh(self, at_s: float) -> None:
+        """Make the image of `at_s`, where that is later than the last."""
+        if at_s <= self._refreshed_s:
+            return
+        self._run(at_s)
+        self._refreshed_s = at_s
+        scanned = self.state.scanning.at_s(self.state.scanning.now) > self.state.came_s
+        if self.powered and (scanned or self.image.made):
+            self.image.refresh(at_s)
+
+    def _run(self, to_s: float) -> None:
+        scanning = self.state.scanning
+        last = scanning.last(to_s)
+        while self._next <= last:
+            self._scan(self._next)
+            self._next = self._next_scan()
+        scanning.now = max(scanning.now, last)
+
+    def _next_scan(self) -> int:
+        """The next scan that may change anything."""
+        state = self.state
+        if not state.powered:
+            return NEVER
+        now = state.scanning.now
+        if self._stirred:
+            return now + 1
+        ends = [cell.due_s for cell in state.cells]
+        if state.warm_up:
+            ends.append(state.came_s + self.site.timing.warm_up_s)
+        dues = [state.scanning.when_due(end) for end in ends if end is not None]
+        dues += (channel.due for channel in state.channels.values())
+        return max(now + 1, min(dues))
+
+    def _scan(self, scan: int) -> None:
+        """Scan: channels, then causes, cells and outputs (rule 2)."""
+        state, now_s = self.state, self.state.scanning.at_s(scan)
+        state.scanning.now = scan
+        was_warming = state.warm_up
+        state.warm_up = now_s - state.came_s < self.site.timing.warm_up_s - TICK_S
+        if "accept" in self._pressed:
+            state.unaccepted = False
+        stirred = self._stirred or was_warming != state.warm_up
+        if was_warming != state.warm_up:
+            self._touched.update(state.channels)
+        stirred |= self._follow_channels(scan)
+        if self._own_fault_asked and not state.own_fault:
+            state.unaccepted = True
+        state.own_fault = self._own_fault_asked
+        if state.inputs != self._inputs_asked:
+            self.image.stir(*state.inputs)
+            state.inputs.update(self._inputs_asked)
+        if "reset" in self._pressed:
+            self._reset_levels()
+        if stirred or any(self._is_due(cell, scan) for cell in state.cells):
+            self._follow_cells(now_s)
+        if stirred:
+            self.image.stir("panel", "any")
+        self._pressed.clear()
+        self._touched.clear()
+        self._stirred = False
+
+    def _is_due(self, cell: CellState, scan: int) -> bool:
+        return cell.due_s is not None and self.state.scanning.when_due(cell.due_s) <= scan
+
+    def _follow_channels(self, scan: int) -> bool:
+        """Move on the channels that are due. Says whether anything changed that a cause reads."""
+        state = self.state
+        stirred = False
+        for tag, channel in state.channels.items():
+            if channel.due > scan and tag not in self._touched:
+                continue
+            before = channel.shown()
+            if channel.follow(warm_up=state.warm_up):
+                state.unaccepted = True
+            if tag in self._touched or channel.shown() != before:
+                stirred = True
+                self.image.stir(tag)
+        return stirred
+
+    def _reset_levels(self) -> None:
+        for tag, channel in self.state.channels.items():
+            for level in channel.levels.values():
+                level.reset()
+            self.image.stir(tag)
+
+    def _follow_cells(self, now_s: float) -> None:
+        reset, mute = "reset" in self._pressed, "mute" in self._pressed
+        driven: defaultdict[str, bool] = defaultdict(bool)
+        anew: defaultdict[str, bool] = defaultdict(bool)
+        for cell, cause in self._cells:
+            effect = cell.facts.effect
+            anew[effect] |= cell.follow(now_s, cause=cause(), reset=reset)
+            driven[effect] |= cell.acting
+        for tag, output in self.state.outputs.items():
+            if output.follow(driven=driven[tag], anew=anew[tag], mute=mute):
+                self.image.stir(tag)
+
+
+def _blank_state(site: Site, scanning: Scanning) -> PanelState:
+    ranged = {
+        fact.subject
+        for cell in site.matrix
+        for fact in facts_of(cell.cause_tree)
+        if fact.what in ("over_range", "under_range")
+    }
+    channels = {
+        channel.tag: ChannelState.of(
+            channel,
+            index,
+            scanning,
+            inhibit_takes_levels=site.behaviour.inhibit is InhibitActs.LEVELS,
+            ranges_count=channel.tag in ranged,
+        )
+        for index, channel in enumerate(site.channels)
+    }
+    return PanelState(
+        scanning=scanning,
+        channels=channels,
+        outputs={output.tag: OutputState(output) for output in site.outputs},
+        cells=tuple(CellState(cell) for cell in site.matrix),
+        inputs=dict.fromkeys((one.tag for one in site.inputs), False),
+    )

@@ -1,0 +1,144 @@
+"""What can be done to a virtual panel. Facts of an action, no effect.
+
+Levels and setpoints are in the channel's unit, times in seconds.
+"""
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+Key = Literal["accept", "reset", "mute"]
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """Gas goes to `level` at once."""
+
+    level: float
+
+
+@dataclass(frozen=True, slots=True)
+class Ramp:
+    """Gas goes to `level` in a straight line that takes `over_s`."""
+
+    level: float
+    over_s: float
+
+    def __post_init__(self) -> None:
+        _not_negative("over_s", self.over_s)
+
+
+@dataclass(frozen=True, slots=True)
+class Exponential:
+    """Gas goes towards `level`, the distance shrinking by e every `tau_s`."""
+
+    level: float
+    tau_s: float
+
+    def __post_init__(self) -> None:
+        _not_negative("tau_s", self.tau_s)
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """Gas goes through (times_s, levels) in straight lines from where it is, and holds the last.
+
+    `times_s` count from the instant of application and rise; a first time of 0 is a step.
+    """
+
+    times_s: tuple[float, ...]
+    levels: tuple[float, ...]
+
+    def __post_init__(self) -> None:
+        if not self.times_s or len(self.times_s) != len(self.levels):
+            raise ValueError(
+                f"a trace needs a level for each time, found {len(self.times_s)} times "
+                f"and {len(self.levels)} levels"
+            )
+        _not_negative("the first time", self.times_s[0])
+        for earlier, later in pairwise(self.times_s):
+            if not earlier < later:
+                raise ValueError(f"times of a trace must rise, found {later:g} after {earlier:g}")
+
+
+Profile = Step | Ramp | Exponential | Trace
+
+
+@dataclass(frozen=True, slots=True)
+class GasTo:
+    """Gas at a channel's detector, beginning from what is there."""
+
+    channel: str
+    profile: Profile
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelFault:
+    """A sensor fault made or mended."""
+
+    channel: str
+    on: bool
+
+
+@dataclass(frozen=True, slots=True)
+class DropOut:
+    """A detector leaves the bus, or comes back."""
+
+    channel: str
+    on: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Inhibit:
+    """A channel's inhibit set or taken away."""
+
+    channel: str
+    on: bool
+
+
+@dataclass(frozen=True, slots=True)
+class InputSet:
+    """A digital input made active or not."""
+
+    tag: str
+    on: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Press:
+    """A key pressed, or its command given over the map."""
+
+    key: Key
+
+
+@dataclass(frozen=True, slots=True)
+class Power:
+    """The panel's supply switched."""
+
+    on: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PanelFault:
+    """A fault of the panel itself made or mended."""
+
+    on: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SetpointTo:
+    """An alarm level's setpoint changed, held within the channel's range."""
+
+    channel: str
+    level: str
+    setpoint: float
+
+
+Stimulus = (
+    GasTo | ChannelFault | DropOut | Inhibit | InputSet | Press | Power | PanelFault | SetpointTo
+)
+
+
+def _not_negative(name: str, value: float) -> None:
+    if not value >= 0:
+        raise ValueError(f"{name} must be 0 or more, found {value!r}")
