@@ -1,12 +1,11 @@
 """The clock of a run: seconds of the run, over whatever event loop it runs in.
 
-Not here: time that nobody plays (the loop's own), dates beyond the anchors of the record.
+Not here: time that nobody plays (the loop's own), dates beyond the one anchor of the record.
 """
 
 import asyncio
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from gaswitness_scenarios.virtual_loop import VirtualLoop
@@ -15,19 +14,12 @@ CLOSE_S = 1e-9
 """A sleep that ends this much early, in seconds of the loop, has ended."""
 
 
-@dataclass(frozen=True, slots=True)
-class Anchor:
-    """The same instant by the run's clock and by the computer's date, UTC in ISO 8601."""
-
-    at_s: float
-    utc: str
-
-
 class LoopClock:
     """Seconds of the run since this clock was made, `speed` of them in a second of the loop.
 
-    On an ordinary loop time is read by `time.perf_counter`, since `time.monotonic`, by which the
-    loop itself goes, ticks at 15.6 ms on Windows before Python 3.13. Make it inside the loop.
+    `utc_of_zero`: the instant at which it shows 0, ISO 8601. On an ordinary loop time is read by
+    `time.perf_counter`, since `time.monotonic`, by which the loop itself goes, ticks at 15.6 ms on
+    Windows before Python 3.13. Make it inside the loop.
     """
 
     def __init__(self, speed: float = 1.0) -> None:
@@ -37,6 +29,8 @@ class LoopClock:
         self.speed = speed
         self._base_s = 0.0
         self._mark = self._tick()
+        # The record must say when it was made; no decision is taken on the date.
+        self.utc_of_zero = datetime.now(UTC).isoformat(timespec="milliseconds")  # noqa: TID251
 
     def now(self) -> float:
         return self._base_s + (self._tick() - self._mark) * self.speed
@@ -70,24 +64,6 @@ class LoopClock:
             await woken
         finally:
             timer.cancel()
-
-    def anchor(self) -> Anchor | None:
-        """This instant in UTC; None in virtual time, which is no time of any day."""
-        if self.is_virtual:
-            return None
-        # The record must say when it was made; no decision is taken on the date.
-        utc = datetime.now(UTC)  # noqa: TID251
-        return Anchor(self.now(), utc.isoformat(timespec="milliseconds"))
-
-    def described(self) -> str:
-        """What kind of clock this is and how fine it counts, for the record."""
-        if self.is_virtual:
-            return "virtual: exact, the same in every run"
-        grain = time.get_clock_info("perf_counter")
-        return (
-            f"{grain.implementation}, resolution {grain.resolution:g} s, "
-            f"{self.speed:g} seconds of the run in a second"
-        )
 
 
 def _wake(woken: asyncio.Future[None]) -> None:

@@ -17,6 +17,7 @@ Events: `{"event": "begun" | "done", "script", "number", "begun_s", "done_s", "l
 
 import asyncio
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Final
@@ -58,7 +59,7 @@ class Announcement:
         return {IDENTITY + n: text.encode("ascii") for n, text in enumerate(texts)}
 
 
-def announced(identity: dict[int, bytes]) -> Announcement | None:
+def announced(identity: Mapping[int, bytes]) -> Announcement | None:
     """The announcement in a panel's identification objects; None where there is none."""
     texts = [identity.get(IDENTITY + n, b"").decode("ascii", "replace") for n in range(3)]
     if texts[0] != ANNOUNCED:

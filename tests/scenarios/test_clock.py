@@ -1,9 +1,8 @@
 import asyncio
 import time
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from gaswitness_scenarios.clock import LoopClock
-from gaswitness_scenarios.virtual_loop import run_virtual
 
 
 async def test_a_fast_clock_counts_speed_seconds_in_one():
@@ -41,20 +40,8 @@ async def test_sleeping_until_the_past_lets_others_go():
     assert went == [1]
 
 
-async def test_an_anchor_states_utc():
-    anchor = LoopClock().anchor()
-    assert anchor is not None
-    assert datetime.fromisoformat(anchor.utc).utcoffset() == timedelta(0)
-    assert 0 <= anchor.at_s < 1
-
-
-async def test_the_record_says_how_fine_the_clock_counts():
-    assert "resolution" in LoopClock(2.0).described()
-
-
-def test_virtual_time_has_no_date():
-    async def made():
-        clock = LoopClock()
-        return clock.anchor(), clock.described()
-
-    assert run_virtual(made()) == (None, "virtual: exact, the same in every run")
+async def test_the_clock_knows_its_zero_in_utc():
+    zero = datetime.fromisoformat(LoopClock().utc_of_zero)
+    assert zero.utcoffset() == timedelta(0)
+    now = datetime.now(UTC)  # noqa: TID251 - the date is what is checked
+    assert abs(now - zero) < timedelta(seconds=5)

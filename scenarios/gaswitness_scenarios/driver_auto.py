@@ -1,0 +1,132 @@
+"""The driver of a witness run in which something else plays the script, such as a served panel.
+
+It only finds out when each step was done, and how surely; it does nothing to the panel.
+"""
+
+from dataclasses import dataclass
+from typing import Final, Self
+
+from gaswitness_probe.clock import Clock
+from gaswitness_scenarios.control import Announcement, ControlError, Message, ScriptState
+from gaswitness_scenarios.control_client import ControlClient
+from gaswitness_scenarios.driver import StoppedError, Told
+from gaswitness_scenarios.script import Look, Script
+
+EXCHANGES: Final = 8
+"""Questions by which the two clocks are compared; the quickest answer bounds the doubt."""
+
+
+class AnchoredDriver:
+    """Takes the script's time zero to be now, give or take `slack_s` seconds of the run."""
+
+    def __init__(self, slack_s: float) -> None:
+        self.slack_s = slack_s
+
+    async def play(self, script: Script, clock: Clock, told: Told) -> None:
+        zero_s = clock.now()
+        told.remark(
+            f"the script {script.name} is taken to begin here, give or take {self.slack_s:g} s: "
+            "what plays it does not say when",
+            zero_s,
+        )
+        for number, step in enumerate(script.steps, 1):
+            due_s = zero_s + step.at_s
+            await clock.sleep_until(due_s - self.slack_s)
+            told.begun(number, step, clock.now())
+            if isinstance(step, Look):
+                told.skipped(number, step, clock.now(), "nobody is there to look")
+                continue
+            await clock.sleep_until(due_s + self.slack_s)
+            told.done(number, step, due_s - self.slack_s, due_s + self.slack_s)
+        await clock.sleep_until(zero_s + script.length_s + self.slack_s)
+
+
+@dataclass(frozen=True, slots=True)
+class Offset:
+    """What must be added to panel time to get the run's: somewhere from `low_s` to `high_s`."""
+
+    low_s: float
+    high_s: float
+
+    def narrowed(self, other: "Offset") -> "Offset":
+        """What both allow. Raises ControlError where they contradict each other."""
+        found = Offset(max(self.low_s, other.low_s), min(self.high_s, other.high_s))
+        if found.low_s > found.high_s:
+            raise ControlError(
+                "the virtual panel's time does not go on at the speed that it announces: stop it, "
+                "serve it anew, and run again"
+            )
+        return found
+
+
+class ControlledDriver:
+    """Has a served virtual panel start the script, and hears from it when each step was done."""
+
+    def __init__(self, control: ControlClient) -> None:
+        self._control = control
+        self._watching = False
+
+    @classmethod
+    async def connect(cls, announcement: Announcement) -> Self:
+        """Raises ControlError where the channel does not answer."""
+        return cls(await ControlClient.connect(announcement.host, announcement.port))
+
+    async def close(self) -> None:
+        await self._control.close()
+
+    def require(self, script: Script) -> None:
+        """Raises ControlError unless the panel holds the script, not yet begun."""
+        held = self._control.hello["scripts"]
+        for other in held:
+            if other["sha256"] == script.sha256:
+                if other["state"] != ScriptState.WAITING:
+                    raise ControlError(
+                        f"the virtual panel has already begun the script {script.name}: serve it "
+                        "anew, without --start now"
+                    )
+                return
+        names = ", ".join(f"{other['name']} ({other['sha256'][:12]})" for other in held) or "none"
+        raise ControlError(
+            f"the virtual panel does not hold the script {script.name} ({script.sha256[:12]}), but "
+            f"{names}: serve it with the same script file"
+        )
+
+    async def play(self, script: Script, clock: Clock, told: Told) -> None:
+        try:
+            self.require(script)
+            offset = await self._compared(clock)
+            if not self._watching:
+                await self._control.ask({"command": "watch"})
+                self._watching = True
+            await self._control.ask({"command": "start", "script": script.sha256})
+            await self._follow(script, offset, told)
+        except ControlError as error:
+            raise StoppedError(str(error)) from error
+
+    async def _compared(self, clock: Clock) -> Offset:
+        found = Offset(float("-inf"), float("inf"))
+        for _ in range(EXCHANGES):
+            sent_s = clock.now()
+            panel_s = float((await self._control.ask({"command": "state"}))["panel_s"])
+            found = found.narrowed(Offset(sent_s - panel_s, clock.now() - panel_s))
+        return found
+
+    async def _follow(self, script: Script, offset: Offset, told: Told) -> None:
+        while True:
+            event = await self._control.event()
+            if event["script"] != script.sha256:
+                continue
+            if event["event"] == "played":
+                return
+            _pass_on(event, script, offset, told)
+
+
+def _pass_on(event: Message, script: Script, offset: Offset, told: Told) -> None:
+    number = int(event["number"])
+    step = script.steps[number - 1]
+    begun_s = float(event["begun_s"]) + offset.low_s
+    if event["event"] == "begun":
+        told.begun(number, step, begun_s)
+    else:
+        done_s = float(event["done_s"]) + offset.high_s
+        told.done(number, step, begun_s, done_s, looked=event["looked"])

@@ -1,0 +1,90 @@
+"""What a person may choose about a run. Values and their defaults; nothing is done here."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+from typing import Final
+
+from gaswitness_scenarios.person import Person
+from gaswitness_sitefile.link import LinkAddress
+from gaswitness_sitefile.site import Site
+
+REHEARSAL_SPEED: Final = 20.0
+"""Seconds of the panel in one real second, over a real loopback socket."""
+
+
+@dataclass(frozen=True, slots=True)
+class Latency:
+    """How long bytes travel one way, in seconds, evenly spread from `low_s` to `high_s`."""
+
+    low_s: float = 0.002
+    high_s: float = 0.020
+
+
+class RehearsalLink(StrEnum):
+    """How probe and virtual panel talk in a rehearsal."""
+
+    MEMORY = "memory"
+    TCP = "tcp"
+
+
+class DriverChoice(StrEnum):
+    """Who plays a script in a witness run."""
+
+    PERSON = "person"
+    AUTO = "auto"
+
+
+class Start(StrEnum):
+    """When a served panel begins to play its scripts."""
+
+    CONTROL = "control"
+    NOW = "now"
+
+
+@dataclass(frozen=True, slots=True)
+class RehearsalOptions:
+    """`evidence`: the record to write, None for none. `speed`: for a real socket only.
+    `panel_site`: what the virtual panel is built from, where it differs from the probe's site.
+    """
+
+    evidence: Path | None = None
+    link: RehearsalLink = RehearsalLink.MEMORY
+    seed: int = 0
+    speed: float = REHEARSAL_SPEED
+    panel_site: Site | None = None
+    latency: Latency = Latency()
+
+
+@dataclass(frozen=True, slots=True)
+class WitnessOptions:
+    """`slack_s`: where something else plays the script and does not say when, the doubt about its
+    beginning, either way. `person`: whom to ask, None for the one at this terminal.
+    """
+
+    link: LinkAddress
+    driver: DriverChoice = DriverChoice.PERSON
+    evidence: Path | None = None
+    slack_s: float = 2.0
+    person: Person | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SurveyOptions:
+    """`evidence`: the record to write, None for none."""
+
+    link: LinkAddress
+    evidence: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ServeOptions:
+    """Port 0 takes any that is free. `unit` None: as the site's first link says, else 1."""
+
+    host: str = "127.0.0.1"
+    port: int = 0
+    speed: float = 1.0
+    seed: int = 0
+    unit: int | None = None
+    start: Start = Start.CONTROL
+    beyond_loopback: bool = False

@@ -1,0 +1,173 @@
+"""What happens in a run, taken down once: into the evidence, to whoever shows progress, and into
+the lists that the judge is given. Decides nothing.
+"""
+
+import time
+from collections.abc import Sequence
+from typing import Any, Final
+
+from gaswitness_probe.applied import Applied, Expectation, Looked
+from gaswitness_probe.evidence import Evidence
+from gaswitness_probe.evidence_entries import (
+    RunFacts,
+    applied_body,
+    end_body,
+    looked_body,
+    remark_body,
+    run_body,
+    samples_body,
+    step_body,
+    verdict_body,
+)
+from gaswitness_probe.exchange import Exchange
+from gaswitness_probe.history import Seen, Value
+from gaswitness_probe.verdict import Verdict
+from gaswitness_scenarios import events
+from gaswitness_scenarios.events import Listener, PhaseName
+from gaswitness_scenarios.script import Expect, Look, Script, Step
+from gaswitness_scenarios.translate import Actions, expectation_of
+from gaswitness_sitefile.site import Site
+
+PROGRESS_EVERY_S: Final = 0.2
+"""Real seconds between two events of progress."""
+FAILURES_TO_MENTION: Final = 5
+"""Failing exchanges in a row after which the run remarks on it."""
+
+Changes = dict[str, tuple[Value, tuple[int, ...]]]
+
+
+class Record:
+    """The record of one run; it is what drivers, client and poller tell."""
+
+    def __init__(self, site: Site, evidence: Evidence | None, listen: Listener) -> None:
+        self._evidence = evidence
+        self._listen = listen
+        self._actions = Actions(site)
+        self._script: Script | None = None
+        self._next_progress = 0.0
+        self._part = (0.0, 0.0)
+        self.applied: list[Applied] = []
+        self.looked: list[Looked] = []
+        self.expectations: list[Expectation] = []
+        self.remarks: list[str] = []
+        self._failing = 0
+        self.exchanges = 0
+        self.failed_exchanges = 0
+        self.steps = 0
+        self.steps_skipped = 0
+
+    def facts(self, facts: RunFacts) -> None:
+        """The first entry: what runs."""
+        self._keep("run", run_body(facts), 0.0)
+
+    def phase(self, name: PhaseName, at_s: float, text: str) -> None:
+        """A part of the run begins."""
+        self._keep("remark", remark_body(f"{name}: {text}"), at_s)
+        self._listen(events.Phase(name, at_s, text))
+
+    def exchange(self, exchange: Exchange) -> None:
+        """A request, and what came of it."""
+        self.exchanges += 1
+        problem = None
+        if exchange.problem is not None:
+            problem = exchange.words
+            self.failed_exchanges += 1
+        self._notice_silence(exchange, problem)
+        if self._evidence is not None:
+            self._evidence.append_exchange(
+                sent_s=exchange.sent_s,
+                received_s=exchange.received_s,
+                request=exchange.request,
+                response=exchange.response,
+                problem=problem,
+            )
+        real_s = time.perf_counter()
+        if real_s >= self._next_progress:
+            self._next_progress = real_s + PROGRESS_EVERY_S
+            begun_s, length_s = self._part
+            now_s = exchange.received_s
+            done_s = min(max(now_s - begun_s, 0.0), length_s)
+            self._listen(events.Progress(now_s, done_s, length_s, self.exchanges))
+
+    def _notice_silence(self, exchange: Exchange, problem: str | None) -> None:
+        if problem is None:
+            if self._failing >= FAILURES_TO_MENTION:
+                self.remark("the panel answers again", exchange.received_s)
+            self._failing = 0
+            return
+        self._failing += 1
+        if self._failing == FAILURES_TO_MENTION:
+            self.remark(f"the panel does not answer any more: {problem}", exchange.received_s)
+
+    def seen(self, seen: Seen, changes: Changes) -> None:
+        """New values in the poll."""
+        self._keep("samples", samples_body(seen, changes), seen.answered_s)
+        values = {name: value for name, (value, _) in changes.items()}
+        self._listen(events.Seen(seen.answered_s, values))
+
+    def playing(self, script: Script, begun_s: float, part: tuple[float, float]) -> None:
+        """A script begins; `part` is the beginning and length of all scripts, for progress."""
+        self._script = script
+        self._part = part
+        self._keep("remark", remark_body(f"script {script.name}: {script.title}"), begun_s)
+
+    def begun(self, number: int, step: Step, at_s: float) -> None:
+        place = f"{step.place.file}:{step.place.line}"
+        self._keep("step", step_body(number=number, words=step.words, place=place), at_s)
+        script = self._playing
+        self._listen(events.StepBegun(script.name, number, len(script.steps), step.words, at_s))
+
+    def done(
+        self, number: int, step: Step, begun_s: float, done_s: float, *, looked: bool | None = None
+    ) -> None:
+        applied = self._actions.applied(step, begun_s, done_s)
+        if applied is not None:
+            self.applied.append(applied)
+            self._keep("applied", applied_body(applied), done_s)
+        if isinstance(step, Look) and looked is not None:
+            found = Looked(step.fact, looked, begun_s, done_s)
+            self.looked.append(found)
+            self._keep("looked", looked_body(found), done_s)
+        if isinstance(step, Expect):
+            # Counted from the latest instant at which the steps before it were surely done.
+            name = self._playing.name
+            self.expectations.append(expectation_of(step, number, done_s, name))
+        self._step_over(number, step, begun_s, done_s, "")
+
+    def skipped(self, number: int, step: Step, at_s: float, reason: str) -> None:
+        self.steps_skipped += 1
+        self.remark(f"step {number} of {self._playing.name} was left out: {reason}", at_s)
+        self._step_over(number, step, at_s, at_s, reason)
+
+    def remark(self, text: str, at_s: float, *, by: str = "") -> None:
+        self.remarks.append(text)
+        self._keep("remark", remark_body(text, by=by), at_s)
+        self._listen(events.Remark(at_s, text))
+
+    def judged(self, verdicts: Sequence[Verdict], at_s: float) -> None:
+        """The verdicts, merged."""
+        for verdict in verdicts:
+            self._keep("verdict", verdict_body(verdict), at_s)
+            self._listen(events.Judged(verdict))
+
+    def ended(self, why: str, verdicts: Sequence[Verdict], at_s: float) -> None:
+        """The last entry."""
+        self._keep("end", end_body(why, verdicts), at_s)
+
+    @property
+    def _playing(self) -> Script:
+        if self._script is None:
+            raise RuntimeError("a step was told of before any script began")
+        return self._script
+
+    def _step_over(
+        self, number: int, step: Step, begun_s: float, done_s: float, skipped: str
+    ) -> None:
+        self.steps += 1
+        script = self._playing
+        of = len(script.steps)
+        self._listen(events.StepDone(script.name, number, of, step.words, begun_s, done_s, skipped))
+
+    def _keep(self, kind: str, body: dict[str, Any], at_s: float) -> None:
+        if self._evidence is not None:
+            self._evidence.append(kind, body, at_s)
