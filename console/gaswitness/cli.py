@@ -7,6 +7,7 @@ import os
 import sys
 import traceback
 from collections.abc import Sequence
+from io import TextIOWrapper
 
 import click
 
@@ -92,6 +93,10 @@ click.version_option(package_name="gaswitness", message="gaswitness %(version)s"
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line, and exit."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            # A terminal of few characters shows an escape for the others; it must not end a run.
+            stream.reconfigure(errors="backslashreplace")
     sys.exit(int(run(sys.argv[1:] if arguments is None else arguments)))
 
 

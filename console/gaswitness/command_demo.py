@@ -8,8 +8,8 @@ import click
 @click.command(short_help="Write the demo site into a folder, to start your own from.")
 @click.argument("folder", type=click.Path(path_type=Path), metavar="DIR")
 def demo(folder: Path) -> None:
-    """Write the demo site, its tables and its scripts into DIR, which must be new or empty."""
-    from gaswitness.demo_copy import copy_demo
+    """Write the demo site, its tables and its scripts into DIR. Nothing is overwritten."""
+    from gaswitness_scenarios.library import copy_demo
 
     for path in copy_demo(folder):
         click.echo(path)

@@ -92,9 +92,10 @@ def rehearse(  # noqa: PLR0913  # one parameter an option
 
 
 def _scripts(written: tuple[str, ...], loaded: "LoadedSite") -> "tuple[Script, ...]":
-    from gaswitness.site_argument import loaded_scripts, scripts_beside
+    from gaswitness.site_argument import loaded_scripts
+    from gaswitness_scenarios.library import site_scripts
 
-    wanted = written or tuple(str(path) for path in scripts_beside(loaded.path))
+    wanted = written or tuple(str(path) for path in site_scripts(loaded.path))
     if not wanted:
         raise click.UsageError(
             f"there are no scripts in {loaded.path.parent / 'scripts'}: name one with --script"

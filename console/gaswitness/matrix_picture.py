@@ -40,7 +40,7 @@ def matrix_picture(site: Site, outcome_of: Mapping[str, Outcome], width: int = 8
         _sheet(causes, numbered[at : at + at_once], cells, outcome_of, (cause_width, column))
         for at in range(0, len(numbered), at_once)
     ]
-    return "\n\n".join([*sheets, _effects(site, numbered, width), legend()])
+    return "\n\n".join([*sheets, _effects(site, numbered, width)])
 
 
 def legend() -> str:

@@ -1,7 +1,6 @@
 """After a run: its files beside the evidence, its summary on the screen, its exit code."""
 
 from collections.abc import Sequence
-from importlib.metadata import version
 from pathlib import Path
 
 from rich.console import Console
@@ -20,11 +19,6 @@ EVIDENCE = "run.sqlite"
 INTERRUPTED = "interrupted"
 
 
-def software() -> str:
-    """Name and version of this program."""
-    return f"gaswitness {version('gaswitness')}"
-
-
 def about_run(
     result: RunResult,
     site: LoadedSite,
@@ -35,7 +29,7 @@ def about_run(
     stats = result.stats
     return AboutRun(
         command=str(stats.kind),
-        software=software(),
+        software=result.facts.software,
         panel=site.site.panel.tag,
         site=_digest(site),
         panel_site=None if panel_site is None else _digest(panel_site),
@@ -44,7 +38,7 @@ def about_run(
         driver=stats.driver,
         seed=stats.seed,
         speed=stats.speed,
-        clock=stats.clock,
+        clock=result.facts.clock.kind,
         span_s=stats.span_s,
         stopped=stats.stopped,
         remarks=stats.remarks,

@@ -9,8 +9,6 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from gaswitness_sitefile.errors import GaswitnessError
-
 if TYPE_CHECKING:
     from gaswitness_scenarios.script import Script
     from gaswitness_sitefile.link import LinkAddress
@@ -18,27 +16,16 @@ if TYPE_CHECKING:
     from gaswitness_sitefile.site import Site
 
 DEMO: Final = "demo"
-DEMO_FOLDER: Final = "fernhollow"
 SITE_FILE: Final = "site.yaml"
-SCRIPTS: Final = "scripts"
-
-
-def demo_folder() -> Path:
-    """The folder of the built-in demo site, as installed or as in a checkout."""
-    import gaswitness_scenarios
-
-    package = Path(gaswitness_scenarios.__file__ or "").resolve().parent
-    for folder in (package / "sites", package.parent / "sites"):
-        if (folder / DEMO_FOLDER / SITE_FILE).is_file():
-            return folder / DEMO_FOLDER
-    raise GaswitnessError("the demo site is missing from this installation: install it again")
 
 
 def site_path(written: str) -> Path:
     """The site file that is meant: a file, a folder that holds `site.yaml`, or `demo`."""
     path = Path(written)
     if written == DEMO and not path.exists():
-        return demo_folder() / SITE_FILE
+        from gaswitness_scenarios.library import demo_site_path
+
+        return demo_site_path()
     return path / SITE_FILE if (path / SITE_FILE).is_file() else path
 
 
@@ -52,13 +39,11 @@ def loaded_site(written: str) -> "LoadedSite":
 def script_path(written: str, site_file: Path) -> Path:
     """The script that is meant: a file, or the name of one in `scripts/` beside the site file."""
     path = Path(written)
-    named = site_file.parent / SCRIPTS / f"{written}.yaml"
-    return named if not path.exists() and named.is_file() else path
+    if path.exists():
+        return path
+    from gaswitness_scenarios.library import site_scripts
 
-
-def scripts_beside(site_file: Path) -> tuple[Path, ...]:
-    """All scripts in `scripts/` beside the site file, by name."""
-    return tuple(sorted((site_file.parent / SCRIPTS).glob("*.yaml")))
+    return next((one for one in site_scripts(site_file) if one.stem == written), path)
 
 
 def loaded_scripts(written: Sequence[str], site: "LoadedSite") -> "tuple[Script, ...]":

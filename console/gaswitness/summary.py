@@ -1,8 +1,9 @@
-"""The summary of a run at a terminal: short, worst first, readable at 80 columns and in a pipe.
+"""The summary of a run at a terminal: what matters most last, readable at 80 columns and in a pipe.
 
 Pure but for the printing at the end. Colour only repeats what a word or a letter says.
 """
 
+import re
 from collections.abc import Iterator, Sequence
 from typing import Final
 
@@ -13,7 +14,7 @@ from rich.text import Text
 
 from gaswitness.about import AboutRun
 from gaswitness.cautions import IN_SHORT
-from gaswitness.matrix_picture import matrix_picture
+from gaswitness.matrix_picture import MARKS, legend, matrix_picture
 from gaswitness.wording import (
     OUTCOME_WORDS,
     counts,
@@ -47,29 +48,35 @@ DEEDS: Final = {"rehearse": "Rehearsal", "witness": "Witness run", "survey": "Su
 def print_summary(
     console: Console, verdicts: Sequence[Verdict], about: AboutRun, site: Site
 ) -> None:
-    """Print it, `console.width` columns wide."""
-    for part in summary(verdicts, about, site, width=console.width):
-        console.print(part, soft_wrap=False)
+    """Print it, `console.width` columns wide; in a pipe without blanks at the ends of lines."""
+    with console.capture() as captured:
+        for part in summary(verdicts, about, site, width=console.width):
+            console.print(part)
+    text = captured.get()
+    console.file.write(text if console.is_terminal else re.sub(r" +$", "", text, flags=re.M))
+    console.file.flush()
 
 
 def summary(
     verdicts: Sequence[Verdict], about: AboutRun, site: Site, *, width: int
 ) -> Iterator[RenderableType]:
-    """The parts of the summary, in order."""
+    """The parts of the summary, in order: what matters most last, where the eye is."""
     yield Text(_headline(about), style="bold")
-    yield Text("")
-    yield _counts_table(verdicts)
+    yield from _lists(verdicts, width)
     yield from _matrix(verdicts, site, width)
+    yield Text(f"\n{legend()}")
     yield from _responses(verdicts, site)
+    yield from _not_run(verdicts)
     for outcome, title in (
-        (Outcome.FAILED, "Failed"),
         (Outcome.INCONCLUSIVE, "Inconclusive, and what would settle it"),
+        (Outcome.FAILED, "Failed"),
     ):
         yield from _particulars(verdicts, outcome, title)
-    yield from _not_run(verdicts)
     yield from _remarks(about)
-    yield Text(f"\n{conclusion(verdicts, about)}", style="bold")
+    yield Text("")
+    yield _counts_table(verdicts)
     yield Text(f"\nCaution: {IN_SHORT}", style="dim")
+    yield Text(f"\n{conclusion(verdicts, about)}", style="bold")
 
 
 def _headline(about: AboutRun) -> str:
@@ -105,6 +112,33 @@ def _numbers(verdicts: Sequence[Verdict]) -> list[Text]:
         Text(str(number), style=STYLES[outcome] if number else "")
         for outcome, number in counts(verdicts).items()
     ]
+
+
+def _lists(verdicts: Sequence[Verdict], width: int) -> Iterator[RenderableType]:
+    for kind in Kind:
+        of_kind = [verdict for verdict in verdicts if verdict.kind is kind]
+        if of_kind and kind is not Kind.CELL:
+            yield Text(f"\n{KIND_WORDS[kind].capitalize()}", style="bold")
+            yield _marked(of_kind, width)
+
+
+def _marked(verdicts: Sequence[Verdict], width: int) -> RenderableType:
+    """Every verdict with its mark, down the columns as in a directory."""
+    names = [shown(verdict.id.removeprefix(f"{verdict.kind}/")) for verdict in verdicts]
+    column = max(len(name) for name in names) + 4
+    columns = max(1, (width - 2) // column)
+    rows = -(-len(names) // columns)
+    text = Text()
+    for row in range(rows):
+        text.append(" ")
+        for at in range(row, len(names), rows):
+            outcome = verdicts[at].outcome
+            text.append(f" {MARKS[outcome]}", style=STYLES[outcome])
+            text.append(
+                f" {names[at]:<{column - 3}}" if at + rows < len(names) else f" {names[at]}"
+            )
+        text.append("\n" if row + 1 < rows else "")
+    return text
 
 
 def _cells(verdicts: Sequence[Verdict]) -> dict[str, Verdict]:
@@ -195,7 +229,7 @@ def conclusion(verdicts: Sequence[Verdict], about: AboutRun) -> str:
         return f"FAILED: {counts_words(verdicts)}"
     if number[Outcome.INCONCLUSIVE] or number[Outcome.NOT_RUN] or not verdicts or about.stopped:
         return f"NOT PROVEN: {counts_words(verdicts)}"
-    return f"ALL PROVEN, as {_proofs(verdicts)}: {counts_words(verdicts)}"
+    return f"ALL PROVEN, as {_proofs(verdicts)}: {len(verdicts)} of {len(verdicts)}"
 
 
 def _proofs(verdicts: Sequence[Verdict]) -> str:

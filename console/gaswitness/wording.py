@@ -36,20 +36,26 @@ def _escape(character: str) -> str:
 def response_words(response_s: Interval | None) -> str:
     """A measured response such as `2.1 s ± 0.3`; empty where none was measured.
 
-    As many decimals as the uncertainty needs, three at most. What is shown always covers the
-    interval.
+    The uncertainty has one digit, or two where the first is a 1; three decimals at most. What is
+    shown always covers the interval.
     """
     if response_s is None or not all(math.isfinite(end) for end in response_s):
         return ""
     low, high = response_s
     middle, half = (low + high) / 2, (high - low) / 2
-    decimals = FINEST_DECIMALS if half <= 0 else -math.floor(math.log10(half) + 1e-9)
-    decimals = min(max(decimals, 0), FINEST_DECIMALS)
+    decimals = min(max(_decimals(half), 0), FINEST_DECIMALS)
     shown_middle = round(middle, decimals)
     step = 10.0**-decimals
     around = half + abs(shown_middle - middle)
     shown_half = math.ceil(around / step - 1e-6) * step
     return f"{shown_middle + 0.0:.{decimals}f} s ± {shown_half:.{decimals}f}"
+
+
+def _decimals(half: float) -> int:
+    if half < 10.0 ** -(FINEST_DECIMALS + 1):
+        return FINEST_DECIMALS
+    first = -math.floor(math.log10(half) + 1e-9)
+    return first + 1 if half * 10.0**first < 2 - 1e-9 else first
 
 
 def duration_words(seconds: float) -> str:
