@@ -5,6 +5,7 @@ from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
+from gaswitness_sitefile.gases import is_oxygen
 from gaswitness_sitefile.model import Number, Record, Seconds, Tag
 
 LEVEL_NAMES = ("A1", "A2", "A3")
@@ -122,7 +123,7 @@ class Channel(Record):
         """What the channel shows in clean air, in its unit."""
         if self.clean is not None:
             return self.clean
-        return 20.9 if self.gas == "O2" and self.unit is Unit.VOL else 0.0
+        return 20.9 if is_oxygen(self.gas) and self.unit is Unit.VOL else 0.0
 
     @property
     def shown_limits(self) -> tuple[float, float]:
