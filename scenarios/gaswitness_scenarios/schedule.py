@@ -55,7 +55,8 @@ class Scheduler:
                 break
             here = (*loc, at)
             begin_s = self.begin(record, here, now_s, base_s)
-            now_s = max(self.step(record, here, filling, begin_s) for filling in fillings)
+            since = len(self.planned)
+            now_s = max(self.step(record, here, filling, begin_s, since) for filling in fillings)
         return now_s
 
     def begin(self, record: StepRecord, loc: Loc, now_s: float, base_s: float) -> float:
@@ -72,12 +73,14 @@ class Scheduler:
             return now_s
         return begin_s
 
-    def step(self, record: StepRecord, loc: Loc, filling: Filling, begin_s: float) -> float:
+    def step(
+        self, record: StepRecord, loc: Loc, filling: Filling, begin_s: float, since: int
+    ) -> float:
         if record.for_each is not None:
             return self.loop(record, record.for_each, loc, filling, begin_s)
         planned = Planned(begin_s, self.filled(record, loc, filling), loc)
         # Without a placeholder in it, a step of several channels together is one step.
-        if not any(one.loc == loc and one == planned for one in self.planned[-64:]):
+        if planned not in self.planned[since:]:
             self.planned.append(planned)
         return round(begin_s + (record.hold_s or 0.0), 6)
 
@@ -86,7 +89,7 @@ class Scheduler:
     ) -> float:
         if record.say:
             said = StepRecord.model_validate({"say": record.say})
-            self.step(said, loc, filling, begin_s)
+            self.step(said, loc, filling, begin_s, len(self.planned))
         here = (*loc, "for_each")
         kind, tags = self.tags(loop, here, filling)
         inner: list[Filling] = [{**filling, kind: tag} for tag in tags]

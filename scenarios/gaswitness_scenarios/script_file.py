@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema, model_validator
 
 from gaswitness_sitefile.model import PositiveSeconds, Record, Seconds
 
@@ -16,6 +16,13 @@ def _on_off(written: object) -> object:
 
 def _listed(written: object) -> object:
     return [written] if isinstance(written, str) else written
+
+
+def _not_empty(found: tuple[Any, ...]) -> tuple[Any, ...]:
+    # `min_length` would complain of too few entries, too, wherever one entry is wrong.
+    if not found:
+        raise ValueError("the list is empty: write at least 1 entry")
+    return found
 
 
 def _level(written: object) -> object:
@@ -33,7 +40,7 @@ Name = Annotated[str, Field(min_length=1)]
 Names = Annotated[
     tuple[Name, ...],
     BeforeValidator(_listed),
-    Field(min_length=1),
+    AfterValidator(_not_empty),
     WithJsonSchema(
         {
             "oneOf": [
@@ -43,6 +50,7 @@ Names = Annotated[
         }
     ),
 ]
+_NotEmpty = (AfterValidator(_not_empty), Field(json_schema_extra={"minItems": 1}))
 Level = Annotated[float | str, BeforeValidator(_level)]
 
 
@@ -116,7 +124,7 @@ class ForEachRecord(Record):
     input: Names | None = None
     output: Names | None = None
     together: OnOff = False
-    steps: Annotated[tuple["StepRecord", ...], Field(min_length=1)]
+    steps: Annotated[tuple["StepRecord", ...], *_NotEmpty]
 
     @model_validator(mode="after")
     def _one_kind_of_tag(self) -> Self:
@@ -197,14 +205,4 @@ class ScriptRecord(Record):
     gaswitness_script: Literal[1]
     title: Name
     text: str = ""
-    steps: Annotated[tuple[StepRecord, ...], Field(min_length=1)]
-
-
-def script_schema() -> dict[str, Any]:
-    """The JSON Schema (2020-12) of script files, for editors."""
-    schema = ScriptRecord.model_json_schema(by_alias=True)
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        **schema,
-        "title": "Gaswitness script",
-    }
+    steps: Annotated[tuple[StepRecord, ...], *_NotEmpty]

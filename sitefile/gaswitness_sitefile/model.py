@@ -17,11 +17,12 @@ def _no_truth_value(found: Any) -> Any:
     return found
 
 
-Seconds = Annotated[float, BeforeValidator(_no_truth_value), Field(ge=0, allow_inf_nan=False)]
+# The bounds come first: behind a validator, the JSON Schema would not have them.
+Seconds = Annotated[float, Field(ge=0, allow_inf_nan=False), BeforeValidator(_no_truth_value)]
 PositiveSeconds = Annotated[
-    float, BeforeValidator(_no_truth_value), Field(gt=0, allow_inf_nan=False)
+    float, Field(gt=0, allow_inf_nan=False), BeforeValidator(_no_truth_value)
 ]
-Number = Annotated[float, BeforeValidator(_no_truth_value), Field(allow_inf_nan=False)]
+Number = Annotated[float, Field(allow_inf_nan=False), BeforeValidator(_no_truth_value)]
 Whole = Annotated[int, BeforeValidator(_no_truth_value)]
 
 
