@@ -241,7 +241,10 @@ class Client:
         await self._transport.close()
 
     async def _connect(self) -> None:
-        await self._transport.open()
+        try:
+            await self._transport.open()
+        except OSError as error:
+            raise NoConnection(f"cannot connect: {error}") from error
         self.statistics.connections += 1
         self._stream = Stream()
         self._unanswered.clear()
