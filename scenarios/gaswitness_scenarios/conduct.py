@@ -1,0 +1,272 @@
+"""The course of a run, whatever the link and whoever plays: link, warm-up, survey, scripts, judge.
+
+Which panel, which link and which driver there are is the caller's choice.
+"""
+
+import asyncio
+import time
+from collections.abc import Callable, Mapping
+from contextlib import AbstractAsyncContextManager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Final
+
+from gaswitness_probe.client import Client
+from gaswitness_probe.errors import NoReply
+from gaswitness_probe.evidence import Evidence
+from gaswitness_probe.judge import judge
+from gaswitness_probe.poller import Poller
+from gaswitness_probe.read_plan import plan_reads
+from gaswitness_probe.transport import Transport
+from gaswitness_probe.verdict import Verdict
+from gaswitness_scenarios import events
+from gaswitness_scenarios.clock import LoopClock
+from gaswitness_scenarios.control import announced
+from gaswitness_scenarios.driver import Driver, StoppedError
+from gaswitness_scenarios.events import Listener, PhaseName
+from gaswitness_scenarios.facts_of_run import clock_facts, facts_of_run
+from gaswitness_scenarios.identification import read_identity
+from gaswitness_scenarios.merge import all_verdicts
+from gaswitness_scenarios.record import Record
+from gaswitness_scenarios.rest import not_at_rest, settle_s
+from gaswitness_scenarios.result import RunKind, RunResult, RunStats
+from gaswitness_scenarios.script import Script
+from gaswitness_scenarios.warm_up import wait_out_warm_up
+from gaswitness_sitefile.errors import GaswitnessError
+from gaswitness_sitefile.load import LoadedSite
+
+TRIES_TO_HEAR: Final = 3
+"""Reads without any reply after which nothing is taken to be there."""
+
+Cast = Callable[[Mapping[int, bytes]], AbstractAsyncContextManager[Driver]]
+"""From the panel's identification objects to who plays the scripts."""
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """What is run. `cast` is None where no script is played."""
+
+    kind: RunKind
+    site: LoadedSite
+    scripts: tuple[Script, ...]
+    transport: Transport
+    unit: int
+    link: str
+    driver: str
+    cast: Cast | None
+    evidence: Path | None
+    options: Mapping[str, str]
+
+
+async def conduct(course: Course, clock: LoopClock, listen: Listener) -> RunResult:
+    """Run to the end, or to where it is stopped.
+
+    Raises LinkError where the panel cannot be reached or never answers, and other GaswitnessErrors
+    where the run cannot begin; the evidence says why.
+    """
+    begun = time.perf_counter()
+    evidence = None if course.evidence is None else Evidence.create(course.evidence)
+    try:
+        record = Record(course.site.site, evidence, listen)
+        run = _Run(course, clock, record)
+        verdicts = await run.whole(listen)
+    finally:
+        digest = "" if evidence is None else evidence.close()
+    elapsed_s = None if clock.is_virtual else time.perf_counter() - begun
+    result = RunResult(
+        verdicts=verdicts,
+        digest=digest,
+        evidence=course.evidence,
+        stats=run.stats(elapsed_s),
+        facts=replace(run.facts, clock=clock_facts(clock)),
+    )
+    listen(events.RunFinished(result))
+    return result
+
+
+class _Run:
+    def __init__(self, course: Course, clock: LoopClock, record: Record) -> None:
+        self.course = course
+        self.clock = clock
+        self.record = record
+        self.site = course.site.site
+        self.client = Client(
+            course.transport,
+            unit=course.unit,
+            clock=clock,
+            pace=self.site.pace,
+            on_exchange=record.exchange,
+        )
+        self.facts = facts_of_run(
+            course.kind,
+            course.site,
+            course.scripts,
+            clock,
+            course.link,
+            course.driver,
+            course.options,
+        )
+        self.stopped = ""
+        self.span_s = (0.0, 0.0)
+        self.cycles = 0
+
+    async def whole(self, listen: Listener) -> tuple[Verdict, ...]:
+        self.record.facts(self.facts)
+        scripts = self.course.scripts
+        listen(
+            events.RunStarted(
+                self.course.kind,
+                self.site.panel.tag,
+                self.course.link,
+                tuple(script.name for script in scripts),
+                sum(len(script.steps) for script in scripts),
+                sum(script.length_s for script in scripts),
+            )
+        )
+        try:
+            verdicts = await self._verdicts()
+        except GaswitnessError as error:
+            self.record.ended(str(error), (), self.clock.now())
+            raise
+        finally:
+            await self.client.close()
+        now_s = self.clock.now()
+        self.record.judged(verdicts, now_s)
+        self.record.ended(self.stopped or "it ran to its end", verdicts, now_s)
+        return verdicts
+
+    async def _verdicts(self) -> tuple[Verdict, ...]:
+        identity = await self._reach()
+        if self.course.cast is None:
+            return all_verdicts(await self._survey())
+        async with self.course.cast(identity) as driver:
+            surveyed = await self._survey()
+            judged = await self._play(driver)
+        return all_verdicts(surveyed, judged)
+
+    async def _reach(self) -> Mapping[int, bytes]:
+        self._phase(PhaseName.LINK, f"connecting to {self.course.link}")
+        await self.client.open()
+        identity = await read_identity(self.client)
+        names = [identity[n].decode("ascii", "replace") for n in (0, 1, 2) if n in identity]
+        self._phase(
+            PhaseName.IDENTIFICATION, ", ".join(names) or "the panel does not say who it is"
+        )
+        self._take_announced_speed(identity)
+        first = plan_reads(self.site)[0]
+        for _ in range(TRIES_TO_HEAR):
+            if self.client.statistics.replies:
+                return identity
+            await self.client.read(first.table, first.address, first.count)
+        if self.client.statistics.replies:
+            return identity
+        raise NoReply(
+            f"{self.course.link} takes the connection, but unit {self.course.unit} never answers: "
+            "check the unit id, that Modbus/TCP is switched on there, and the pace in the site file"
+        )
+
+    def _take_announced_speed(self, identity: Mapping[int, bytes]) -> None:
+        said = announced(identity)
+        if said is None or self.clock.is_virtual:
+            return
+        self.clock.take_speed(said.speed)
+        self.record.remark(
+            "this is a virtual panel: it proves nothing about a real one. It plays "
+            f"{said.speed:g} s in one, and from here on the run's clock does too",
+            self.clock.now(),
+        )
+
+    async def _survey(self) -> tuple[Verdict, ...]:
+        from gaswitness_probe.survey import survey
+
+        self._phase(PhaseName.WARM_UP, "waiting until the panel has warmed up")
+        await wait_out_warm_up(self.client, self.site, self.clock, self.record)
+        self._phase(PhaseName.SURVEY, "checking the map")
+        begun_s = self.clock.now()
+        found = await survey(self.client, self.site, self.clock)
+        self.span_s = (begun_s, self.clock.now())
+        return found
+
+    async def _play(self, driver: Driver) -> tuple[Verdict, ...]:
+        poller = Poller(self.client, self.site, plan_reads(self.site), self.clock, self.record.seen)
+        begun_s = self.clock.now()
+        await poller.cycle()
+        await self._while_polling(poller, driver)
+        self.span_s = (begun_s, self.clock.now())
+        self.cycles = poller.cycles
+        self._phase(PhaseName.JUDGE, "weighing what was seen")
+        return judge(
+            self.site,
+            poller.histories(),
+            self.record.applied,
+            span=self.span_s,
+            looked=self.record.looked,
+            expectations=self.record.expectations,
+        )
+
+    async def _while_polling(self, poller: Poller, driver: Driver) -> None:
+        over = asyncio.Event()
+        polling = asyncio.create_task(poller.run_until(over))
+        playing = asyncio.create_task(self._scripts(poller, driver))
+        try:
+            await asyncio.wait({polling, playing}, return_when=asyncio.FIRST_COMPLETED)
+        except asyncio.CancelledError:
+            # Interrupted by the keyboard: what was seen so far is judged all the same.
+            self._stop("interrupted")
+            task = asyncio.current_task()
+            if task is not None:
+                task.uncancel()
+        over.set()
+        if not playing.done():
+            playing.cancel()
+        await asyncio.wait({polling, playing})
+        for task in (polling, playing):
+            if not task.cancelled():
+                task.result()
+
+    async def _scripts(self, poller: Poller, driver: Driver) -> None:
+        """All scripts, each from a panel that had time to come to rest."""
+        pause_s = settle_s(self.site)
+        scripts = self.course.scripts
+        length_s = sum(script.length_s + pause_s for script in scripts)
+        part = (self.clock.now(), length_s)
+        for script in scripts:
+            self._phase(PhaseName.SCRIPT, f"{script.name}: {script.title}")
+            self.record.playing(script, self.clock.now(), part)
+            moving = not_at_rest(self.site, poller.histories())
+            if moving:
+                text = f"the panel is not at rest as {script.name} begins: {', '.join(moving)}"
+                self.record.remark(text, self.clock.now())
+            try:
+                await driver.play(script, self.clock, self.record)
+            except StoppedError as stopped:
+                self._stop(str(stopped))
+            self._phase(PhaseName.SETTLE, f"{pause_s:g} s for the last effects")
+            await self.clock.sleep_until(self.clock.now() + pause_s)
+            if self.stopped:
+                return
+
+    def _stop(self, why: str) -> None:
+        self.stopped = why
+        self.record.remark(why, self.clock.now())
+
+    def _phase(self, name: PhaseName, text: str) -> None:
+        self.record.phase(name, self.clock.now(), text)
+
+    def stats(self, elapsed_s: float | None) -> RunStats:
+        return RunStats(
+            kind=self.course.kind,
+            link=self.course.link,
+            driver=self.course.driver,
+            speed=self.clock.speed,
+            seed=self.facts.seed,
+            span_s=self.span_s,
+            cycles=self.cycles,
+            exchanges=self.record.exchanges,
+            failed_exchanges=self.record.failed_exchanges,
+            steps=self.record.steps,
+            steps_skipped=self.record.steps_skipped,
+            remarks=tuple(self.record.remarks),
+            stopped=self.stopped,
+            elapsed_s=elapsed_s,
+        )

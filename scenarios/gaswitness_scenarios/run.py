@@ -1,0 +1,202 @@
+"""Runs as the command line asks for them: rehearse, witness, survey. Plain functions that choose
+panel, link, clock and driver, and hand over to the course of the run.
+"""
+
+import asyncio
+from collections.abc import AsyncIterator, Mapping, Sequence
+from contextlib import asynccontextmanager
+
+from gaswitness_probe.transport import TcpTransport
+from gaswitness_scenarios.clock import LoopClock
+from gaswitness_scenarios.conduct import Cast, Course, conduct
+from gaswitness_scenarios.control import announced
+from gaswitness_scenarios.driver import Driver
+from gaswitness_scenarios.driver_auto import AnchoredDriver, ControlledDriver
+from gaswitness_scenarios.driver_person import PersonDriver
+from gaswitness_scenarios.events import Listener, ignore
+from gaswitness_scenarios.memory_link import MemoryTransport
+from gaswitness_scenarios.options import (
+    DriverChoice,
+    RehearsalLink,
+    RehearsalOptions,
+    SurveyOptions,
+    WitnessOptions,
+)
+from gaswitness_scenarios.person import TerminalPerson
+from gaswitness_scenarios.play import SimulatedDriver
+from gaswitness_scenarios.result import RunKind, RunResult
+from gaswitness_scenarios.script import Script
+from gaswitness_scenarios.virtual_loop import run_virtual
+from gaswitness_simulator.device import VirtualDevice
+from gaswitness_simulator.panel import VirtualPanel
+from gaswitness_simulator.tcp import serve_tcp
+from gaswitness_sitefile.link import DEFAULT_UNIT, LinkAddress
+from gaswitness_sitefile.load import LoadedSite
+from gaswitness_sitefile.site import Site
+
+
+def rehearse(
+    site: LoadedSite,
+    scripts: Sequence[Script],
+    options: RehearsalOptions = RehearsalOptions(),  # noqa: B008 - frozen
+    progress: Listener = ignore,
+) -> RunResult:
+    """Virtual panel and probe in one process. The same seed gives the same result in virtual time.
+
+    Raises EvidenceError where the record cannot be written.
+    """
+    if options.link is RehearsalLink.MEMORY:
+        return run_virtual(_in_memory(site, scripts, options, progress))
+    return asyncio.run(_over_a_socket(site, scripts, options, progress))
+
+
+def witness(
+    site: LoadedSite,
+    scripts: Sequence[Script],
+    options: WitnessOptions,
+    progress: Listener = ignore,
+) -> RunResult:
+    """The probe against a panel that is not ours, a person or something else playing the scripts.
+
+    Raises LinkError where the panel cannot be reached or never answers, ControlError where a
+    served virtual panel does not hold the scripts, EvidenceError.
+    """
+    return asyncio.run(_witness(site, scripts, options, progress))
+
+
+def survey(site: LoadedSite, options: SurveyOptions, progress: Listener = ignore) -> RunResult:
+    """The check of the map alone. Raises as `witness` does."""
+    return asyncio.run(_survey(site, options, progress))
+
+
+def unit_of(site: Site) -> int:
+    """The unit id by which the site's panel is asked where nobody says another."""
+    return (site.links[0].where.unit if site.links else None) or DEFAULT_UNIT
+
+
+async def _in_memory(
+    site: LoadedSite, scripts: Sequence[Script], options: RehearsalOptions, progress: Listener
+) -> RunResult:
+    clock = LoopClock()
+    panel, device = _virtual(site, options)
+    transport = MemoryTransport(device, clock.now, options.latency, options.seed)
+    course = Course(
+        RunKind.REHEARSE,
+        site,
+        tuple(scripts),
+        transport,
+        unit_of(site.site),
+        "memory",
+        "simulator",
+        _simulated(panel),
+        options.evidence,
+        {"seed": str(options.seed)},
+    )
+    return await conduct(course, clock, progress)
+
+
+async def _over_a_socket(
+    site: LoadedSite, scripts: Sequence[Script], options: RehearsalOptions, progress: Listener
+) -> RunResult:
+    clock = LoopClock(options.speed)
+    panel, device = _virtual(site, options)
+    server = await serve_tcp(device, "127.0.0.1", 0, clock.now)
+    try:
+        course = Course(
+            RunKind.REHEARSE,
+            site,
+            tuple(scripts),
+            TcpTransport(server.host, server.port),
+            unit_of(site.site),
+            f"tcp://{server.host}:{server.port}/{unit_of(site.site)}",
+            "simulator",
+            _simulated(panel),
+            options.evidence,
+            {"seed": str(options.seed), "speed": f"{options.speed:g}"},
+        )
+        return await conduct(course, clock, progress)
+    finally:
+        await server.close()
+
+
+def _virtual(site: LoadedSite, options: RehearsalOptions) -> tuple[VirtualPanel, VirtualDevice]:
+    drawn = site.site if options.panel_site is None else options.panel_site
+    panel = VirtualPanel(drawn, seed=options.seed)
+    return panel, VirtualDevice(panel, unit=unit_of(site.site))
+
+
+def _simulated(panel: VirtualPanel) -> Cast:
+    @asynccontextmanager
+    async def cast(_identity: Mapping[int, bytes]) -> AsyncIterator[Driver]:
+        yield SimulatedDriver(panel)
+
+    return cast
+
+
+async def _witness(
+    site: LoadedSite, scripts: Sequence[Script], options: WitnessOptions, progress: Listener
+) -> RunResult:
+    unit, transport = _to(site, options.link)
+    cast = _person(options) if options.driver is DriverChoice.PERSON else _auto(scripts, options)
+    course = Course(
+        RunKind.WITNESS,
+        site,
+        tuple(scripts),
+        transport,
+        unit,
+        str(options.link),
+        options.driver,
+        cast,
+        options.evidence,
+        {},
+    )
+    return await conduct(course, LoopClock(), progress)
+
+
+async def _survey(site: LoadedSite, options: SurveyOptions, progress: Listener) -> RunResult:
+    unit, transport = _to(site, options.link)
+    course = Course(
+        RunKind.SURVEY,
+        site,
+        (),
+        transport,
+        unit,
+        str(options.link),
+        "",
+        None,
+        options.evidence,
+        {},
+    )
+    return await conduct(course, LoopClock(), progress)
+
+
+def _to(site: LoadedSite, link: LinkAddress) -> tuple[int, TcpTransport]:
+    unit = unit_of(site.site) if link.unit is None else link.unit
+    return unit, TcpTransport(link.host, link.port)
+
+
+def _person(options: WitnessOptions) -> Cast:
+    @asynccontextmanager
+    async def cast(_identity: Mapping[int, bytes]) -> AsyncIterator[Driver]:
+        person = TerminalPerson() if options.person is None else options.person
+        yield PersonDriver(person)
+
+    return cast
+
+
+def _auto(scripts: Sequence[Script], options: WitnessOptions) -> Cast:
+    @asynccontextmanager
+    async def cast(identity: Mapping[int, bytes]) -> AsyncIterator[Driver]:
+        announcement = announced(identity)
+        if announcement is None:
+            yield AnchoredDriver(options.slack_s)
+            return
+        driver = await ControlledDriver.connect(announcement)
+        try:
+            for script in scripts:
+                driver.require(script)
+            yield driver
+        finally:
+            await driver.close()
+
+    return cast

@@ -1,0 +1,182 @@
+"""A virtual panel served over TCP until it is stopped, its scripts played when asked or at once.
+
+Nothing is probed or judged here.
+"""
+
+import asyncio
+from collections.abc import Callable, Sequence
+from ipaddress import ip_address
+
+from gaswitness_scenarios.clock import LoopClock
+from gaswitness_scenarios.control import FORMAT, Announcement, ControlError, Message, ScriptState
+from gaswitness_scenarios.control_server import ControlServer
+from gaswitness_scenarios.options import ServeOptions, Start
+from gaswitness_scenarios.play import play_script
+from gaswitness_scenarios.rest import settle_s
+from gaswitness_scenarios.run import unit_of
+from gaswitness_scenarios.script import Script, Step
+from gaswitness_simulator.device import VirtualDevice
+from gaswitness_simulator.panel import VirtualPanel
+from gaswitness_simulator.tcp import serve_tcp
+from gaswitness_sitefile.errors import GaswitnessError
+from gaswitness_sitefile.load import LoadedSite
+
+Said = Callable[[str], None]
+
+
+def serve(site: LoadedSite, scripts: Sequence[Script], options: ServeOptions, said: Said) -> None:
+    """Serve until interrupted; `said` gets whole lines for people.
+
+    Raises GaswitnessError where the address cannot be had, or lies beyond loopback unasked.
+    """
+    _refuse_unasked_reach(options)
+    try:
+        asyncio.run(_serve(site, scripts, options, said))
+    except KeyboardInterrupt:
+        said("stopped")
+
+
+def _refuse_unasked_reach(options: ServeOptions) -> None:
+    if options.beyond_loopback or options.host == "localhost":
+        return
+    try:
+        if ip_address(options.host).is_loopback:
+            return
+    except ValueError:
+        pass
+    raise GaswitnessError(
+        f"{options.host} can be reached from other computers, and a virtual panel takes commands "
+        "from anyone: ask for it expressly with --beyond-loopback, or listen on 127.0.0.1"
+    )
+
+
+async def _serve(
+    site: LoadedSite, scripts: Sequence[Script], options: ServeOptions, said: Said
+) -> None:
+    clock = LoopClock(options.speed)
+    panel = VirtualPanel(site.site, seed=options.seed)
+    stage = _Stage(panel, scripts, clock, said)
+    await stage.control.listen()
+    try:
+        said_by_panel = Announcement(stage.control.host, stage.control.port, options.speed)
+        unit = unit_of(site.site) if options.unit is None else options.unit
+        device = VirtualDevice(panel, unit=unit, extra_identity=said_by_panel.objects())
+        server = await serve_tcp(device, options.host, options.port, clock.now)
+        try:
+            said(f"listening on tcp://{server.host}:{server.port}/{unit}")
+            said(f"control on tcp://{stage.control.host}:{stage.control.port}")
+            said(f"speed {options.speed:g}")
+            if options.start is Start.NOW:
+                await stage.play_all(settle_s(site.site))
+            await stage.broken
+        finally:
+            await server.close()
+    finally:
+        await stage.control.close()
+
+
+class _Stage:
+    """The served panel and the scripts that may be played on it, one at a time."""
+
+    def __init__(
+        self, panel: VirtualPanel, scripts: Sequence[Script], clock: LoopClock, said: Said
+    ) -> None:
+        self._panel = panel
+        self._clock = clock
+        self._said = said
+        self._scripts = {script.sha256: script for script in scripts}
+        self._state = dict.fromkeys(self._scripts, ScriptState.WAITING)
+        self._playing: asyncio.Task[None] | None = None
+        self.control = ControlServer(self._greeting, self._start, clock.now)
+        self.broken: asyncio.Future[None] = asyncio.get_running_loop().create_future()
+
+    async def play_all(self, pause_s: float) -> None:
+        for sha256, script in self._scripts.items():
+            self._state[sha256] = ScriptState.PLAYING
+            await self._play(script, self._clock.now())
+            await self._clock.sleep_until(self._clock.now() + pause_s)
+
+    def _greeting(self) -> Message:
+        scripts = [
+            {"name": script.name, "sha256": sha256, "state": self._state[sha256]}
+            for sha256, script in self._scripts.items()
+        ]
+        return {
+            "gaswitness_control": FORMAT,
+            "panel_s": self._clock.now(),
+            "scripts": scripts,
+            "speed": self._clock.speed,
+        }
+
+    def _start(self, sha256: str) -> float:
+        script = self._scripts.get(sha256)
+        if script is None:
+            raise ControlError(f"there is no script {sha256[:12]} here")
+        if self._state[sha256] is not ScriptState.WAITING:
+            raise ControlError(f"the script {script.name} has been started already")
+        if ScriptState.PLAYING in self._state.values():
+            raise ControlError("another script is being played")
+        self._state[sha256] = ScriptState.PLAYING
+        zero_s = self._clock.now()
+        self._playing = asyncio.create_task(self._play(script, zero_s))
+        self._playing.add_done_callback(self._over)
+        return zero_s
+
+    def _over(self, task: asyncio.Task[None]) -> None:
+        if not task.cancelled() and (error := task.exception()) and not self.broken.done():
+            self.broken.set_exception(error)
+
+    async def _play(self, script: Script, zero_s: float) -> None:
+        self._said(f"{self._clock.now():10.1f} s  {script.name} begins: {script.title}")
+        told = _Broadcast(script, self.control, self._said)
+        await play_script(script, self._panel, self._clock, told, zero_s)
+        self._state[script.sha256] = ScriptState.PLAYED
+        at_s = self._clock.now()
+        self.control.tell({"event": "played", "script": script.sha256, "at_s": at_s})
+        self._said(f"{at_s:10.1f} s  {script.name} has been played")
+
+
+class _Broadcast:
+    """Tells whoever watches the control channel, and the terminal, of each step."""
+
+    def __init__(self, script: Script, control: ControlServer, said: Said) -> None:
+        self._script = script
+        self._control = control
+        self._said = said
+
+    def begun(self, number: int, step: Step, at_s: float) -> None:
+        self._tell("begun", number, at_s)
+        self._said(f"{at_s:10.1f} s  {step.words}")
+
+    def done(
+        self, number: int, step: Step, begun_s: float, done_s: float, *, looked: bool | None = None
+    ) -> None:
+        self._tell("done", number, begun_s, done_s, looked=looked)
+        if looked is not None:
+            self._said(f"{done_s:10.1f} s  {step.words}: {'yes' if looked else 'no'}")
+
+    def skipped(self, number: int, step: Step, at_s: float, reason: str) -> None:
+        raise RuntimeError(f"step {number} ({step.words}) was left out at {at_s}: {reason}")
+
+    def remark(self, text: str, at_s: float) -> None:
+        self._said(f"{at_s:10.1f} s  {text}")
+
+    def _tell(
+        self,
+        event: str,
+        number: int,
+        begun_s: float,
+        done_s: float | None = None,
+        *,
+        looked: bool | None = None,
+    ) -> None:
+        self._control.tell(
+            {
+                "event": event,
+                "script": self._script.sha256,
+                "number": number,
+                "begun_s": begun_s,
+                "done_s": done_s,
+                "looked": looked,
+            }
+        )
