@@ -14,6 +14,9 @@ from gaswitness_simulator.stimulus import Exponential, Profile, Ramp, Step, Trac
 GONE: float = 40.0
 """After this many time constants an exponential counts as over: e^-40 is below a float's grain."""
 
+SHORTEST_S: float = 1e-6
+"""A straight line shorter than this is a step, lest its slope swamp a float's digits."""
+
 
 @dataclass(frozen=True, slots=True)
 class Segment:
@@ -136,7 +139,7 @@ def _hull(*values: float) -> tuple[float, float]:
 
 def _segments(profile: Profile, now: float, at_s: float) -> tuple[Segment, ...]:
     match profile:
-        case Step(level) | Ramp(level, 0.0) | Exponential(level, 0.0):
+        case Step(level) | Exponential(level, 0.0):
             return (Segment(at_s, level),)
         case Ramp(level, over_s):
             return _lines(now, at_s, (over_s,), (level,))
@@ -152,7 +155,7 @@ def _lines(
     found: list[Segment] = []
     u, level = 0.0, now
     for next_u, next_level in zip(times_s, levels, strict=True):
-        if next_u > u:
+        if next_u - u > SHORTEST_S:
             found.append(Segment(at_s + u, level, slope=(next_level - level) / (next_u - u)))
         u, level = next_u, next_level
     return (*found, Segment(at_s + u, level))

@@ -58,10 +58,10 @@ class PanelState:
         return found
 
     def counted(self, fact: Fact) -> Reader:
-        """The reader of a fact as a cause: false for an inhibited channel."""
+        """The reader of a fact as a cause: false for an inhibited channel, its inhibit aside."""
         shown = self.shown(str(fact))
         channel = self.channels.get(fact.subject)
-        if channel is None:
+        if channel is None or fact.what == "inhibit":
             return shown
         return lambda: shown() and not channel.inhibited
 
