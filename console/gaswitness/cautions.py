@@ -28,8 +28,3 @@ CAUTIONS: Final = (
     "Local codes, the standards in force, the maker's manual and licensed practice come before "
     "anything that this program says.",
 )
-
-
-def in_markdown() -> str:
-    """The cautions as a list, for README."""
-    return "\n".join(f"- {caution}" for caution in CAUTIONS)
