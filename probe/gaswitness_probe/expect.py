@@ -8,8 +8,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
-from gaswitness_probe.history import Value
-from gaswitness_probe.observe import Meaning, Stretch
+from gaswitness_probe.observe import Stretch
+from gaswitness_probe.series import threshold
 from gaswitness_probe.signal import (
     ALWAYS_FALSE,
     FALSE,
@@ -55,31 +55,6 @@ def blurred(signal: Signal, where: Signal) -> Signal:
     return combine(lambda now: now[0] if now[1] is FALSE else UNKNOWN, [signal, where])
 
 
-@dataclass(frozen=True, slots=True)
-class Threshold:
-    """A reading at which something happens, in the direction in which the alarm lies.
-
-    `doubt`: nearer than this nothing is said, in the channel's unit.
-    """
-
-    value: float
-    direction: Direction
-    doubt: float
-
-    def beyond(self, value: Value) -> Truth:
-        """Whether a reading lies beyond the threshold, on the alarm's side."""
-        if value is None or isinstance(value, str):
-            return UNKNOWN
-        excess = value - self.value if self.direction is Direction.RISING else self.value - value
-        if excess >= self.doubt:
-            return TRUE
-        return FALSE if excess <= -self.doubt else UNKNOWN
-
-    def behind(self, value: Value) -> Truth:
-        """Whether a reading lies short of the threshold."""
-        return Truth(2 - self.beyond(value))
-
-
 @dataclass(frozen=True)
 class LevelView:
     """One alarm level: what its reading demands of it, and what was seen of it."""
@@ -110,26 +85,28 @@ class LevelView:
         """How long the level may lag behind its reading, its own delay aside."""
         return self.view.site.timing.level_allowance_s
 
-    def _threshold(self, value: float) -> Threshold:
+    @cached_property
+    def doubt(self) -> float:
+        """How near the setpoint nothing is said of the reading, in the channel's unit."""
         point = self.view.reading_point(self.channel.tag)
-        doubt = self.view.doubt(self.channel, point) if point is not None else 0.0
-        return Threshold(value, self.level.direction, doubt)
+        return self.view.doubt(self.channel, point) if point is not None else 0.0
 
     @property
-    def setpoint(self) -> Threshold:
-        """Where the level comes on."""
-        return self._threshold(self.level.setpoint)
+    def rising(self) -> bool:
+        """Whether the alarm lies above the setpoint."""
+        return self.level.direction is Direction.RISING
 
     @property
-    def clearing(self) -> Threshold:
-        """Where it goes off again."""
+    def clears_at(self) -> float:
+        """The reading past which the level goes off again, in the channel's unit."""
         back = self.level.hysteresis
-        rising = self.level.direction is Direction.RISING
-        return self._threshold(self.level.setpoint - back if rising else self.level.setpoint + back)
+        return self.level.setpoint - back if self.rising else self.level.setpoint + back
 
-    def crossing(self, meaning: Meaning) -> Signal:
-        """Where a condition on the reading is known to hold, or not to."""
-        return self.view.reading_signal(self.channel, meaning)
+    @cached_property
+    def crossed(self) -> Signal:
+        """Where the reading stands beyond the setpoint, whether it counts or not."""
+        beyond = threshold(self.level.setpoint, self.doubt, rising=self.rising)
+        return self.view.reading_signal(self.channel.tag, beyond)
 
     @cached_property
     def held_off(self) -> Signal:
@@ -152,13 +129,13 @@ class LevelView:
     @cached_property
     def beyond(self) -> Signal:
         """Where the reading stands beyond the setpoint and counts."""
-        crossing = self.crossing(self.setpoint.beyond)
-        return blurred(all_of([crossing, negation(self.held_off)]), self.fault)
+        return blurred(all_of([self.crossed, negation(self.held_off)]), self.fault)
 
     @cached_property
     def back(self) -> Signal:
         """Where the reading has come back, past the hysteresis."""
-        return blurred(self.crossing(self.clearing.behind), self.fault)
+        behind = threshold(self.clears_at, self.doubt, rising=not self.rising)
+        return blurred(self.view.reading_signal(self.channel.tag, behind), self.fault)
 
     @cached_property
     def condition(self) -> Signal:

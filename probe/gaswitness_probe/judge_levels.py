@@ -4,11 +4,9 @@ A wrong setpoint fails here, at the level, and not at every relay behind it.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from math import inf
+from math import inf, isnan
 
 from gaswitness_probe.expect import Expectations, LevelView
-from gaswitness_probe.history import Run
 from gaswitness_probe.judge_outputs import JUST_S, by_name
 from gaswitness_probe.observe import Change, changes, clash
 from gaswitness_probe.respond import (
@@ -20,9 +18,9 @@ from gaswitness_probe.respond import (
     seconds,
     shown_response,
 )
+from gaswitness_probe.series import Series
 from gaswitness_probe.signal import FALSE, TRUE, Window, falls, rises
 from gaswitness_probe.verdict import Aspect, Interval, Kind, Outcome, Verdict, overall
-from gaswitness_sitefile.channel import Direction
 
 
 def judge_levels(expectations: Expectations) -> Iterator[Verdict]:
@@ -155,7 +153,7 @@ def _stuck(level: LevelView, at_s: float) -> Aspect:
             because=f"a reset did not clear {level.fact} at a reading of {reading}",
             at_s=at_s,
         )
-    clears_at = level.clearing.value
+    clears_at = level.clears_at
     return Aspect(
         "clears",
         Outcome.FAILED,
@@ -172,45 +170,26 @@ def _with_unit(level: LevelView, value: float) -> str:
 
 
 def _reading(level: LevelView, at_s: float) -> str:
-    last: Run | None = None
-    for run in _reading_runs(level):
-        if run.first.asked_s > at_s:
-            break
-        last = run
-    if last is None or last.value is None:
+    series = _series(level)
+    last = series.begun_before(at_s) - 1 if series is not None else -1
+    if series is None or last < 0 or isnan(series.values[last]):
         return "unknown"
-    return f"{last.value:.4g} {level.channel.unit}"
+    return f"{series.values[last]:.4g} {level.channel.unit}"
 
 
-def _reading_runs(level: LevelView) -> list[Run]:
+def _series(level: LevelView) -> Series | None:
     point = level.view.reading_point(level.channel.tag)
-    return list(level.view.runs(point)) if point is not None else []
+    return level.view.series(point) if point is not None else None
 
 
 # --- the setpoint, located ----------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class _Heights:
-    """Readings as heights: counted upwards in the direction of the alarm."""
-
-    times: tuple[Window, ...]
-    values: tuple[float, ...]
-
-
-def _heights(level: LevelView) -> _Heights:
-    sign = 1.0 if level.level.direction is Direction.RISING else -1.0
-    times, values = [], []
-    for run in _reading_runs(level):
-        if isinstance(run.value, float | int):
-            times.append(Window(level.view.eyesight.instant(run.first).low, run.last.answered_s))
-            values.append(sign * float(run.value))
-    return _Heights(tuple(times), tuple(values))
-
-
 def _setpoint(level: LevelView) -> Iterator[Aspect]:
     """Where the level came on, from the readings around every time that it did."""
-    heights = _heights(level)
+    series = _series(level)
+    if series is None:
+        return
     low, high = -inf, inf
     came: list[Change] = []
     off_since = -inf
@@ -222,8 +201,8 @@ def _setpoint(level: LevelView) -> Iterator[Aspect]:
             continue
         off_since = max(off_since, _undisturbed_since(level, change.when.low))
         came.append(change)
-        low = max(low, _stood_below(level, heights, off_since, change.when.low))
-        high = min(high, _reached(level, heights, off_since, change.when.high))
+        low = max(low, _stood_below(level, series, off_since, change.when.low))
+        high = min(high, _reached(level, series, off_since, change.when.high))
     if came:
         yield _located(level, low, high, came[0].when.high)
 
@@ -239,45 +218,51 @@ def _undisturbed_since(level: LevelView, until_s: float) -> float:
     return since
 
 
-def _stood_below(level: LevelView, heights: _Heights, since_s: float, until_s: float) -> float:
-    """The greatest height at which the reading stood long enough, with the level still off."""
-    needed = level.delay.high
+def _heights(level: LevelView, series: Series, first: int, last: int) -> list[float]:
+    """Readings counted upwards in the direction of the alarm; no number is at the bottom."""
+    sign = 1.0 if level.rising else -1.0
+    return [-inf if isnan(value) else sign * value for value in series.values[first:last]]
+
+
+def _stood_below(level: LevelView, series: Series, since_s: float, until_s: float) -> float:
+    """A height at which the reading stood long enough to raise the level, had it been enough.
+
+    Every reading that a sample shows was one that the panel judged, at most the level's lag before
+    the level had to show. With an on-delay, the reading must have stood that high throughout: the
+    lowest sample of a stretch as long as the delay, less what noise may have done between samples.
+    """
+    first = series.begun_before(since_s)
+    if not level.level.on_delay_s:
+        last = series.ended_by(until_s - level.lag_s)
+        return max(_heights(level, series, first, last), default=-inf)
+    last = series.ended_by(until_s)
+    heights = _heights(level, series, first, last)
     found = -inf
-    start = 0
-    for index, time in enumerate(heights.times):
-        if time.low < since_s or time.high > until_s:
-            if time.high > until_s:
-                break
-            start = index + 1
-            continue
-        while start < index and time.low - heights.times[start + 1].high >= needed:
+    start = first
+    for index in range(first, last):
+        while start < index and series.last[index] - series.first[start + 1] >= level.delay.high:
             start += 1
-        if time.low - heights.times[start].high >= needed or (
-            time.high - time.low >= needed and start == index
-        ):
-            found = max(found, min(heights.values[start : index + 1]))
-    return found
+        if series.last[index] - series.first[start] >= level.delay.high:
+            found = max(found, min(heights[start - first : index + 1 - first]))
+    return found - level.doubt
 
 
-def _reached(level: LevelView, heights: _Heights, since_s: float, until_s: float) -> float:
-    """The greatest height that the reading can have had by the time that it must have counted."""
-    counted_by = until_s - level.delay.low
-    found = -inf
-    for time, value in zip(heights.times, heights.values, strict=True):
-        if time.high < since_s:
-            continue
-        found = max(found, value)
-        if time.low > counted_by:
-            break
-    return found
+def _reached(level: LevelView, series: Series, since_s: float, until_s: float) -> float:
+    """The greatest height that the reading can have had when the level came on.
+
+    Up to the first sample after it: in between the reading may have been anywhere below that one,
+    and noise may have lifted it once.
+    """
+    first = series.ended_by(since_s)
+    last = series.begun_before(until_s - level.delay.low)
+    return max(_heights(level, series, first, last + 1), default=-inf) + level.doubt
 
 
 def _located(level: LevelView, low: float, high: float, at_s: float) -> Aspect:
     setpoint, channel = level.level.setpoint, level.channel
-    sign = 1.0 if level.level.direction is Direction.RISING else -1.0
+    sign = 1.0 if level.rising else -1.0
     tolerance = channel.level_tolerance(level.name)
-    doubt = level.setpoint.doubt
-    measured: Interval = (low - sign * setpoint - doubt / 2, high - sign * setpoint + doubt / 2)
+    measured: Interval = (low - sign * setpoint, high - sign * setpoint)
     outcome = decide(measured, Window(-tolerance, tolerance))
     ends = sorted((sign * low, sign * high))
     seen = f"{level.fact} came on between {ends[0]:.4g} and {ends[1]:.4g} {channel.unit}"
@@ -343,7 +328,7 @@ def _clears(level: LevelView) -> Iterator[Aspect]:
             yield Aspect(
                 "clears",
                 Outcome.PROVEN,
-                expected=f"{level.fact} off once the reading is back past {level.clearing.value:g}",
+                expected=f"{level.fact} off once the reading is back past {level.clears_at:g}",
                 seen=f"{level.fact} off by {seconds(change.when.high)}",
                 because=f"{level.fact} went off when the reading had come back",
                 at_s=change.when.high,
@@ -402,7 +387,7 @@ def _reset_refused(level: LevelView, reset: Window) -> Iterator[Aspect]:
 
 def _inhibited(level: LevelView) -> Iterator[Aspect]:
     """Only where inhibits hold levels off: that the level stayed off with the reading beyond."""
-    reading = level.crossing(level.setpoint.beyond)
+    reading = level.crossed
     for part in level.held_off.segments():
         if part.value is not TRUE:
             continue

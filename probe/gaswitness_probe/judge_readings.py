@@ -1,10 +1,10 @@
 """Verdicts on readings: the gas applied against what each register shows once it has settled."""
 
 from collections.abc import Iterator, Sequence
+from math import isnan
 
 from gaswitness_probe.decode import decode
 from gaswitness_probe.facts import reading_points, resolution
-from gaswitness_probe.history import Run
 from gaswitness_probe.judge_flags import Plateau, settled_gas
 from gaswitness_probe.observe import Stretch, clash
 from gaswitness_probe.respond import seconds
@@ -70,33 +70,31 @@ def _point_verdict(point: Point, aspects: tuple[Aspect, ...]) -> Verdict:
 
 
 def _plateaus(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspect]:
-    for plateau in settled_gas(view, channel):
-        runs = _runs_in(view, channel, point, plateau)
-        if runs:
-            yield _compared(channel, point, plateau, runs)
-
-
-def _runs_in(view: PanelView, channel: Channel, point: Point, plateau: Plateau) -> list[Run]:
     fault = view.flag(f"{channel.tag}.fault")
-    return [
-        run
-        for run in view.runs(point)
-        if view.eyesight.instant(run.first).low >= plateau.low
-        and run.last.answered_s <= plateau.high
-        and fault.throughout(FALSE, run.first.asked_s, run.last.answered_s)
-    ]
+    series = view.series(point)
+    for plateau in settled_gas(view, channel):
+        shown = [
+            index
+            for index in range(series.begun_before(plateau.low), series.ended_by(plateau.high))
+            if fault.throughout(FALSE, series.low[index], series.high[index])
+        ]
+        if shown:
+            values = [series.values[index] for index in shown if not isnan(series.values[index])]
+            raw = view.runs(point)[shown[-1]].raw
+            yield _compared(channel, point, plateau, values, raw)
 
 
-def _compared(channel: Channel, point: Point, plateau: Plateau, runs: list[Run]) -> Aspect:
+def _compared(
+    channel: Channel, point: Point, plateau: Plateau, values: list[float], raw: tuple[int, ...]
+) -> Aspect:
     low, high = channel.shown_limits
     level = min(max(plateau.level, low), high)
     margin = channel.noise + resolution(point) + 1e-6 * max(abs(low), abs(high))
     tolerance = channel.reading_tolerance
-    values = [run.value for run in runs if isinstance(run.value, float | int)]
     stated = f"{level:g} ± {tolerance:g} {channel.unit}"
-    raw = " ".join(f"{word:04X}" for word in runs[-1].raw)
+    words = " ".join(f"{word:04X}" for word in raw)
     if not values:
-        outcome, seen = Outcome.FAILED, f"no reading (raw {raw})"
+        outcome, seen = Outcome.FAILED, f"no reading (raw {words})"
     else:
         worst = max(abs(value - level) for value in values)
         nearest = min(abs(value - level) for value in values)
@@ -110,10 +108,10 @@ def _compared(channel: Channel, point: Point, plateau: Plateau, runs: list[Run])
         shown = sum(values) / len(values)
         seen = f"{level:g} applied, {shown:.4g} {channel.unit} shown"
         if outcome is not Outcome.PROVEN:
-            seen += f" (raw {raw})"
+            seen += f" (raw {words})"
     because = f"{point.name}: {seen}; expected {stated}"
     if outcome is Outcome.FAILED:
-        because += _hint(point, runs[-1].raw, level, tolerance + margin)
+        because += _hint(point, raw, level, tolerance + margin)
     return Aspect(
         f"{point.name} at {level:g}", outcome, stated, seen, because=because, at_s=plateau.low
     )

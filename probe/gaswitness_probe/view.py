@@ -3,7 +3,7 @@
 The ground on which expectations are computed: signals, the windows of keys, lost stretches.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
 from math import inf
 from typing import TypeVar
@@ -21,7 +21,8 @@ from gaswitness_probe.applied import (
 )
 from gaswitness_probe.facts import Source, fact_sources, reading_points, resolution
 from gaswitness_probe.history import PointHistory, Run
-from gaswitness_probe.observe import Eyesight, Meaning, Stretch, signal_of, stretches
+from gaswitness_probe.observe import Eyesight, Stretch, signal_of, stretches
+from gaswitness_probe.series import Series, series_of
 from gaswitness_probe.signal import (
     ALWAYS_FALSE,
     ALWAYS_UNKNOWN,
@@ -71,6 +72,7 @@ class PanelView:
         self.eyesight = Eyesight(site.timing.refresh_s, site.timing.shortest_dwell_s)
         self._signals: dict[str, Signal] = {}
         self._parts: dict[str, list[Stretch]] = {}
+        self._series: dict[str, Series] = {}
 
     def runs(self, point: Point) -> Sequence[Run]:
         """What was seen of a point; empty where nothing was."""
@@ -216,12 +218,18 @@ class PanelView:
         largest = max(abs(limit) for limit in channel.shown_limits)
         return 2 * channel.noise + 2 * resolution(point) + 4 * largest * 2**-23
 
-    def reading_signal(self, channel: Channel, meaning: Meaning) -> Signal:
-        """Where a condition on the reading is known to hold, or not to."""
-        point = self.reading_point(channel.tag)
+    def series(self, point: Point) -> Series:
+        """The numbers that a point showed, decoded once."""
+        if point.name not in self._series:
+            self._series[point.name] = series_of(self.runs(point), self.eyesight)
+        return self._series[point.name]
+
+    def reading_signal(self, tag: str, beyond: Callable[[float], Truth]) -> Signal:
+        """Where a condition on a channel's reading is known to hold, or not to."""
+        point = self.reading_point(tag)
         if point is None:
             return ALWAYS_UNKNOWN
-        return signal_of(stretches(self.runs(point), meaning, self.eyesight))
+        return signal_of(self.series(point).stretches(beyond, self.eyesight.dwell_s))
 
 
 def _switched(switched: Sequence[tuple[Window, bool]]) -> Signal:
