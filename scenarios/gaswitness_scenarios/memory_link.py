@@ -5,18 +5,32 @@ Real MBAP frames, no socket. What the frames mean is not known here.
 
 import asyncio
 import random
+from collections import deque
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from gaswitness_scenarios.options import Latency
 from gaswitness_simulator.device import VirtualDevice
 from gaswitness_simulator.session import Session
 
 
-class MemoryTransport:
-    """One connection to a virtual panel, in the seconds of the loop (virtual time has speed 1).
+@dataclass(slots=True)
+class _UnderWay:
+    """Bytes on their way to the panel's session, which they reach at `arrives_s`."""
 
-    A request reaches the panel after one latency, is answered at that instant, and the answer
-    arrives after another. Bytes never overtake each other.
+    session: Session
+    data: bytes
+    arrives_s: float
+    back_s: float
+
+
+class MemoryTransport:
+    """One connection to a virtual panel, where panel and loop count the same seconds.
+
+    A request reaches the panel after one latency, is answered as of that instant, and the answer
+    arrives after another; bytes never overtake each other. There is one timer a request, at the
+    answer's arrival: whoever touches the panel in between first calls `arrive_until`, so that the
+    panel gets everything in order of time.
     """
 
     def __init__(
@@ -32,56 +46,70 @@ class MemoryTransport:
         self._spread_s = latency.high_s - latency.low_s
         self._draw = random.Random(seed).random
         self._session: Session | None = None
-        self._arrived: list[bytes] = []
+        self._under_way: deque[_UnderWay] = deque()
+        self._arrived: deque[bytes] = deque()
         self._waiting: asyncio.Future[None] | None = None
-        self._sent_until_s = self._answered_until_s = 0.0
+        self._reached_s = self._returned_s = 0.0
 
     async def open(self) -> None:
-        self._session = Session(self._device)
+        await self.close()
         self._arrived.clear()
+        self.arrive_until(self._now())
+        self._session = Session(self._device)
 
     async def send(self, data: bytes) -> None:
-        session = self._session
-        if session is None:
+        if self._session is None:
             raise ConnectionResetError("the link in memory is not open")
-        loop = asyncio.get_running_loop()
-        now = loop.time()
-        way_s = self._low_s + self._spread_s * self._draw()
-        self._sent_until_s = max(self._sent_until_s, now + way_s)
-        loop.call_at(self._sent_until_s, self._reach_panel, session, data)
+        draw, low_s, spread_s = self._draw, self._low_s, self._spread_s
+        self._reached_s = max(self._reached_s, self._now() + low_s + spread_s * draw())
+        back_s = low_s + spread_s * draw()
+        request = _UnderWay(self._session, data, self._reached_s, back_s)
+        self._under_way.append(request)
+        self._at(request.arrives_s + back_s, self.arrive_until, request.arrives_s)
 
     async def receive(self) -> bytes:
         """Whatever has arrived; b"" once the panel has closed."""
-        if not self._arrived:
+        while not self._arrived:
+            if self._session is None:
+                raise ConnectionResetError("the link in memory is not open")
             self._waiting = asyncio.get_running_loop().create_future()
             try:
                 await self._waiting
             finally:
                 self._waiting = None
-        if not self._arrived[0]:
-            return b""
-        return self._arrived.pop(0)
+        return self._arrived.popleft() if self._arrived[0] else b""
 
     async def close(self) -> None:
         self._session = None
-        self._arrive(None, b"")
+        self._wake()
 
-    def _reach_panel(self, session: Session, data: bytes) -> None:
-        if session is not self._session:
-            return
-        loop = asyncio.get_running_loop()
-        for outgoing in session.receive(data, self._now()):
-            way_s = self._low_s + self._spread_s * self._draw()
-            when = loop.time() + outgoing.delay_s + way_s
-            self._answered_until_s = max(self._answered_until_s, when)
-            if outgoing.data:
-                loop.call_at(self._answered_until_s, self._arrive, session, outgoing.data)
-            if outgoing.close:
-                loop.call_at(self._answered_until_s, self._arrive, session, b"")
+    def arrive_until(self, at_s: float) -> None:
+        """Give the panel all that reaches it up to this instant."""
+        while self._under_way and self._under_way[0].arrives_s <= at_s:
+            request = self._under_way.popleft()
+            for outgoing in request.session.receive(request.data, request.arrives_s):
+                when_s = request.arrives_s + outgoing.delay_s + request.back_s
+                if outgoing.data:
+                    self._return(request.session, outgoing.data, when_s)
+                if outgoing.close:
+                    self._return(request.session, b"", when_s)
 
-    def _arrive(self, session: Session | None, data: bytes) -> None:
-        if session is not self._session:
-            return
-        self._arrived.append(data)
+    def _return(self, session: Session, data: bytes, when_s: float) -> None:
+        self._returned_s = max(self._returned_s, when_s)
+        if self._returned_s <= self._now():
+            self._arrive(session, data)
+        else:
+            self._at(self._returned_s, self._arrive, session, data)
+
+    def _arrive(self, session: Session, data: bytes) -> None:
+        if session is self._session:
+            self._arrived.append(data)
+            self._wake()
+
+    def _wake(self) -> None:
         if self._waiting is not None and not self._waiting.done():
             self._waiting.set_result(None)
+
+    def _at(self, when_s: float, call: Callable[..., None], *values: object) -> None:
+        loop = asyncio.get_running_loop()
+        loop.call_at(when_s + (loop.time() - self._now()), call, *values)

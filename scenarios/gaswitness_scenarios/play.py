@@ -3,39 +3,61 @@
 Also looks, where the script asks a person to: at the virtual output itself.
 """
 
+from collections.abc import Callable
+
 from gaswitness_probe.clock import Clock
 from gaswitness_scenarios.driver import Told
-from gaswitness_scenarios.script import Look, Script
+from gaswitness_scenarios.script import Look, Script, Step
 from gaswitness_scenarios.translate import stimulus_of
 from gaswitness_simulator.panel import VirtualPanel
 
+Arrive = Callable[[float], None]
+"""Lets what is on its way to the panel reach it, up to an instant of the run."""
+
+
+def at_once(at_s: float) -> None:
+    """Nothing is ever on its way: what is sent has arrived."""
+
 
 async def play_script(
-    script: Script, panel: VirtualPanel, clock: Clock, told: Told, zero_s: float
+    script: Script,
+    panel: VirtualPanel,
+    clock: Clock,
+    told: Told,
+    zero_s: float,
+    *,
+    arrive: Arrive = at_once,
 ) -> None:
     """Play the script to its end, each step at its instant after `zero_s`."""
     for number, step in enumerate(script.steps, 1):
         await clock.sleep_until(zero_s + step.at_s)
         at_s = clock.now()
         told.begun(number, step, at_s)
-        stimulus = stimulus_of(step)
-        if stimulus is not None:
-            panel.apply(stimulus, at_s)
-        looked = _look(panel, step.fact, at_s) if isinstance(step, Look) else None
+        looked = _do(step, panel, at_s, arrive)
         told.done(number, step, at_s, at_s, looked=looked)
     await clock.sleep_until(zero_s + script.length_s)
 
 
-def _look(panel: VirtualPanel, fact: str, at_s: float) -> bool:
+def _do(step: Step, panel: VirtualPanel, at_s: float, arrive: Arrive) -> bool | None:
+    """Do the step to the panel; what is seen, where it asks to look."""
+    stimulus = stimulus_of(step)
+    if stimulus is not None:
+        arrive(at_s)
+        panel.apply(stimulus, at_s)
+    if not isinstance(step, Look):
+        return None
+    arrive(at_s)
     panel.advance(at_s)
-    return panel.fact(fact)
+    return panel.fact(step.fact)
 
 
 class SimulatedDriver:
     """Does to the virtual panel what the script says, from now on."""
 
-    def __init__(self, panel: VirtualPanel) -> None:
+    def __init__(self, panel: VirtualPanel, arrive: Arrive = at_once) -> None:
         self._panel = panel
+        self._arrive = arrive
 
     async def play(self, script: Script, clock: Clock, told: Told) -> None:
-        await play_script(script, self._panel, clock, told, clock.now())
+        zero_s = clock.now()
+        await play_script(script, self._panel, clock, told, zero_s, arrive=self._arrive)

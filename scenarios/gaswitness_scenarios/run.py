@@ -88,7 +88,7 @@ async def _in_memory(
         unit_of(site.site),
         "memory",
         "simulator",
-        _simulated(panel),
+        _alone(SimulatedDriver(panel, transport.arrive_until)),
         options.evidence,
         {"seed": str(options.seed)},
     )
@@ -110,7 +110,7 @@ async def _over_a_socket(
             unit_of(site.site),
             f"tcp://{server.host}:{server.port}/{unit_of(site.site)}",
             "simulator",
-            _simulated(panel),
+            _alone(SimulatedDriver(panel)),
             options.evidence,
             {"seed": str(options.seed), "speed": f"{options.speed:g}"},
         )
@@ -125,10 +125,12 @@ def _virtual(site: LoadedSite, options: RehearsalOptions) -> tuple[VirtualPanel,
     return panel, VirtualDevice(panel, unit=unit_of(site.site))
 
 
-def _simulated(panel: VirtualPanel) -> Cast:
+def _alone(driver: Driver) -> Cast:
+    """This driver, whoever the panel says it is."""
+
     @asynccontextmanager
     async def cast(_identity: Mapping[int, bytes]) -> AsyncIterator[Driver]:
-        yield SimulatedDriver(panel)
+        yield driver
 
     return cast
 
@@ -137,7 +139,11 @@ async def _witness(
     site: LoadedSite, scripts: Sequence[Script], options: WitnessOptions, progress: Listener
 ) -> RunResult:
     unit, transport = _to(site, options.link)
-    cast = _person(options) if options.driver is DriverChoice.PERSON else _auto(scripts, options)
+    if options.driver is DriverChoice.PERSON:
+        person = TerminalPerson() if options.person is None else options.person
+        cast = _alone(PersonDriver(person))
+    else:
+        cast = _auto(scripts, options)
     course = Course(
         RunKind.WITNESS,
         site,
@@ -173,15 +179,6 @@ async def _survey(site: LoadedSite, options: SurveyOptions, progress: Listener) 
 def _to(site: LoadedSite, link: LinkAddress) -> tuple[int, TcpTransport]:
     unit = unit_of(site.site) if link.unit is None else link.unit
     return unit, TcpTransport(link.host, link.port)
-
-
-def _person(options: WitnessOptions) -> Cast:
-    @asynccontextmanager
-    async def cast(_identity: Mapping[int, bytes]) -> AsyncIterator[Driver]:
-        person = TerminalPerson() if options.person is None else options.person
-        yield PersonDriver(person)
-
-    return cast
 
 
 def _auto(scripts: Sequence[Script], options: WitnessOptions) -> Cast:

@@ -1,0 +1,143 @@
+import asyncio
+
+import pytest
+
+from gaswitness_probe.client import Client
+from gaswitness_probe.deviation import Deviation
+from gaswitness_scenarios.clock import LoopClock
+from gaswitness_scenarios.library import demo_site_path
+from gaswitness_scenarios.memory_link import MemoryTransport
+from gaswitness_scenarios.options import Latency
+from gaswitness_scenarios.play import SimulatedDriver
+from gaswitness_scenarios.script import Look, Power, Script
+from gaswitness_scenarios.virtual_loop import run_virtual
+from gaswitness_simulator.device import VirtualDevice
+from gaswitness_simulator.panel import VirtualPanel
+from gaswitness_simulator.stimulus import InputSet
+from gaswitness_simulator.stimulus import Power as PowerSwitched
+from gaswitness_sitefile.link import Pace
+from gaswitness_sitefile.load import load_site
+from gaswitness_sitefile.points import Table
+from gaswitness_sitefile.problems import Place
+
+QUICK = Latency()
+PACE = Pace(timeout_s=1.0)
+DI_1_ACTIVE = 64
+"""PDU address in the demo's points list."""
+
+
+@pytest.fixture(scope="module")
+def site():
+    return load_site(demo_site_path()).site
+
+
+class Bench:
+    """Panel, link and client in one virtual loop, the panel warmed up and its image made."""
+
+    def __init__(self, site, latency=QUICK, seed=0):
+        self.clock = LoopClock()
+        self.panel = VirtualPanel(site, seed=1)
+        self.link = MemoryTransport(VirtualDevice(self.panel), self.clock.now, latency, seed)
+        self.client = Client(self.link, unit=1, clock=self.clock, pace=PACE)
+
+    async def ready(self):
+        await self.clock.sleep_until(10.0)
+        await self.client.open()
+        return self
+
+
+def test_a_reply_takes_both_ways_and_each_way_is_within_the_latency(site):
+    async def ask():
+        bench = await Bench(site).ready()
+        return [await bench.client.read(Table.HOLDING, 0, 4) for _ in range(200)]
+
+    took_s = [x.received_s - x.sent_s for x in run_virtual(ask())]
+    assert 0.004 <= min(took_s) < 0.010
+    assert 0.030 < max(took_s) <= 0.040 + 1e-9
+
+
+def test_the_same_seed_gives_the_same_latencies_and_another_does_not(site):
+    async def ask(seed):
+        bench = await Bench(site, seed=seed).ready()
+        return [await bench.client.read(Table.HOLDING, 0, 4) for _ in range(20)]
+
+    assert run_virtual(ask(7)) == run_virtual(ask(7))
+    assert run_virtual(ask(7)) != run_virtual(ask(8))
+
+
+@pytest.mark.parametrize(("pressed_s", "shows"), [(0.99, True), (1.01, False)])
+def test_the_panel_answers_as_of_the_instant_at_which_the_request_reaches_it(
+    site, pressed_s, shows
+):
+    quick = site.model_copy(
+        update={"timing": site.timing.model_copy(update={"scan_s": 1e-4, "refresh_s": 0.0})}
+    )
+
+    async def ask():
+        bench = await Bench(quick, Latency(1.0, 1.0)).ready()
+        asking = asyncio.create_task(bench.client.read(Table.DISCRETE_INPUT, DI_1_ACTIVE, 1))
+        bench.client.pace = Pace(timeout_s=5.0)
+        await bench.clock.sleep_until(10.0 + pressed_s)
+        bench.link.arrive_until(bench.clock.now())
+        bench.panel.apply(InputSet("DI-1", on=True), bench.clock.now())
+        return await asking
+
+    exchange = run_virtual(ask())
+    assert (exchange.sent_s, exchange.received_s) == (10.0, 12.0)
+    assert bool(exchange.payload[0] & 1) is shows
+
+
+def test_a_panel_without_power_is_silent_and_the_time_out_is_kept(site):
+    async def ask():
+        bench = await Bench(site).ready()
+        bench.panel.apply(PowerSwitched(on=False), bench.clock.now())
+        return await bench.client.read(Table.HOLDING, 0, 4)
+
+    exchange = run_virtual(ask())
+    assert exchange.problem.deviation is Deviation.NO_REPLY
+    assert exchange.received_s - exchange.sent_s == pytest.approx(1.0)
+
+
+def test_a_panel_that_comes_back_closes_old_connections(site):
+    async def ask():
+        bench = await Bench(site).ready()
+        bench.panel.apply(PowerSwitched(on=False), bench.clock.now())
+        bench.panel.apply(PowerSwitched(on=True), bench.clock.now())
+        first = await bench.client.read(Table.HOLDING, 0, 4)
+        await bench.clock.sleep_until(20.0)
+        return first, await bench.client.read(Table.HOLDING, 0, 4)
+
+    first, second = run_virtual(ask())
+    assert first.problem.deviation is Deviation.CLOSED
+    assert second.ok
+
+
+def test_a_link_that_is_not_open_says_so(site):
+    async def use():
+        link = Bench(site).link
+        with pytest.raises(ConnectionResetError, match="not open"):
+            await link.send(b"\0")
+        with pytest.raises(ConnectionResetError, match="not open"):
+            await link.receive()
+
+    run_virtual(use())
+
+
+def test_the_driver_plays_each_step_at_its_instant_and_looks_at_the_output_itself(site, heard):
+    place = Place("t.yaml", 1, 1)
+    steps = (
+        Look(at_s=1.0, place=place, words="look", fact="K1.energised", question="?"),
+        Power(at_s=2.5, place=place, words="off", on=False),
+        Look(at_s=2.5, place=place, words="look", fact="K1.energised", question="?"),
+    )
+    script = Script("s", "S", "", steps, 7.0, "00" * 32, ())
+
+    async def play():
+        bench = await Bench(site).ready()
+        await SimulatedDriver(bench.panel).play(script, bench.clock, heard)
+        return bench.clock.now()
+
+    assert run_virtual(play()) == 17.0
+    assert heard.done_s == [(1, 11.0, 11.0), (2, 12.5, 12.5), (3, 12.5, 12.5)]
+    # K1 (common fault) is normally energised: up at rest, down without power.
+    assert heard.looked == {1: True, 3: False}
