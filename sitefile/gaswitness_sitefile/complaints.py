@@ -107,6 +107,8 @@ def shown(value: object) -> str:
 
 def _words(model: type[BaseModel], error: ErrorDetails, path: Loc) -> tuple[str, str]:
     kind, label, found = error["type"], _label(path), error["input"]
+    if error["loc"][-1:] == ("[key]",) and len(path) > 1:
+        label = f"a key of {path[-2]}"
     context: Mapping[str, Any] = error.get("ctx", {})
     if kind == "missing":
         return f"{label} is missing", f"write '{label}: {_hint(_annotation(model, error['loc']))}'"

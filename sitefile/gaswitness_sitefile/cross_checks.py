@@ -91,7 +91,7 @@ def _level_names(channels: Section[Channel]) -> Iterator[Problem]:
 
 def _cells(draft: Draft) -> Iterator[Problem]:
     outputs = draft.outputs.names("tag")
-    complete = draft.outputs.whole or draft.outputs.raw
+    complete = draft.outputs.tags_are_all
     for index, cell in draft.matrix.good.items():
         for fact in dict.fromkeys(facts_of(cell.cause_tree)):
             fault = cause_fault(draft, fact)
@@ -109,7 +109,7 @@ def _cells(draft: Draft) -> Iterator[Problem]:
 def _output_places(draft: Draft) -> Iterator[Problem]:
     tags = draft.channels.names("tag")
     for index, output in draft.outputs.good.items():
-        if output.at is not None and output.at not in tags and draft.channels.raw:
+        if output.at is not None and output.at not in tags and draft.channels.tags_are_all:
             what = f"{output.tag}: at names no channel, found {output.at!r}"
             yield Problem(draft.outputs.at(index, "at"), what, one_of(output.at, tags))
 

@@ -1,5 +1,6 @@
 """A site file half read: each record by itself, so that checks can go on past bad ones."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -15,8 +16,10 @@ from gaswitness_sitefile.devices import DigitalInput, Output
 from gaswitness_sitefile.document import Document
 from gaswitness_sitefile.errors import SiteFileError
 from gaswitness_sitefile.matrix import Cell
+from gaswitness_sitefile.model import TAG_PATTERN
 from gaswitness_sitefile.points import MapRules, Point, Table
 from gaswitness_sitefile.problems import Loc, Place, Problem, near_match
+from gaswitness_sitefile.site import Site
 from gaswitness_sitefile.source_file import SourceFile
 from gaswitness_sitefile.tables import read_table
 
@@ -43,11 +46,20 @@ class Section(Generic[R]):
     problems: tuple[Problem, ...] = ()
     source: SourceFile | None = None
     given: bool = True
+    misnamed: bool = False
 
     @property
     def whole(self) -> bool:
         """Whether every entry could be read."""
         return not self.problems
+
+    @property
+    def tags_are_all(self) -> bool:
+        """Whether these tags are all that the file means to have, so that others are unknown."""
+        read = self.whole or bool(self.raw)
+        tagged = (isinstance(one.data, dict) and one.data.get("tag") for one in self.raw)
+        valid = all(isinstance(tag, str) and re.match(TAG_PATTERN, tag) for tag in tagged)
+        return read and valid and not self.misnamed
 
     def names(self, key: str) -> list[str]:
         """What `key` says in every entry, valid or not."""
@@ -105,7 +117,10 @@ def _validated(section: Section[R], model: type[R]) -> Section[R]:
 def _raw(document: Document, name: str, model: type[R]) -> Section[R]:
     place = document.place((name,))
     if name not in document.data:
-        return Section(name, (), {}, place, given=False)
+        misnamed = any(
+            near_match(str(key), (name,)) for key in document.data if key not in Site.model_fields
+        )
+        return Section(name, (), {}, place, given=False, misnamed=misnamed)
     found = document.data[name]
     if isinstance(found, list):
         raw = tuple(

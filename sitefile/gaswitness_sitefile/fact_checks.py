@@ -85,7 +85,7 @@ def _sure(draft: Draft, *, outputs: bool) -> bool:
     sections: list[Section[Any]] = [draft.channels, draft.inputs]
     if outputs:
         sections.append(draft.outputs)
-    return all(section.whole or section.raw for section in sections)
+    return all(section.tags_are_all for section in sections)
 
 
 def _aspect(fact: Fact, known: Iterable[str]) -> Fault:

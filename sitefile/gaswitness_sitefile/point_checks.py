@@ -156,7 +156,8 @@ def _shows(draft: Draft, point: Point) -> Iterator[Found]:
         if fault:
             yield field, *fault
         elif number is None:
-            yield from _fits(point)
+            if point.table.of_bits == (point.type is PointType.BIT):
+                yield from _fits(point)
         elif not _yes_or_no(shows) and shows != "spare":
             what = f"bit {number} cannot show {shows}, which is no yes or no"
             yield field, what, "name a fact such as AT-101.A1 or K1.active"

@@ -184,7 +184,7 @@ def _csv_lines(source: SourceFile, file: str) -> Iterator[list[_Cell]]:
 def _delimiter(text: str) -> str:
     """The mark that separates the names in the first line that is used."""
     lines = (line for line in text.splitlines() if line.strip(' ;,\t"'))
-    header = next((line for line in lines if not line.lstrip(' "').startswith("#")), "")
+    header = next((line for line in lines if not line.lstrip(' "').startswith("#")), text)
     return max(",;\t", key=header.count)
 
 

@@ -51,7 +51,7 @@ _LIBRARY_RAISES: Final = (
 
 _SYNTAX: Final = (
     (
-        r"found character '\\t'|tab",
+        r"found character '\\t'|\btab\b",
         "a tab indents or separates here",
         "indent with blanks: YAML does not take tabs",
     ),
