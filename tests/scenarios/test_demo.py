@@ -290,6 +290,16 @@ def test_vote_sees_every_pair_and_each_detector_alone():
         assert frozenset({one}) in seen
 
 
+@by_channel
+def test_each_channel_alone_moves_the_common_first_alarm(channel):
+    alone = {
+        frozenset(f for f in facts if f.endswith(".A1"))
+        for told in states()
+        for _, _, facts in told
+    }
+    assert {f"{channel.tag}.A1"} in alone
+
+
 @pytest.mark.parametrize("tag", ["S1", "S2"])
 def test_each_sounder_is_muted_and_sounds_again_on_a_new_cause(tag):
     again = 0
