@@ -20,6 +20,7 @@ MARKS: Final = {
 NO_CELL: Final = "."
 NO_VERDICT: Final = "-"
 WIDEST_CAUSE: Final = 34
+NARROWEST_CAUSE: Final = 22
 
 
 def matrix_picture(site: Site, outcome_of: Mapping[str, Outcome], width: int = 80) -> str:
@@ -31,9 +32,10 @@ def matrix_picture(site: Site, outcome_of: Mapping[str, Outcome], width: int = 8
         return ""
     effects = [out.tag for out in site.outputs if site.cells_of[out.tag]]
     causes = list(dict.fromkeys(cell.cause for cell in site.matrix))
-    cause_width = min(max(len(cause) for cause in causes), WIDEST_CAUSE)
     column = max(2, len(str(len(effects)))) + 1
-    at_once = max(1, (width - cause_width - 4) // column)
+    longest = min(max(len(cause) for cause in causes), WIDEST_CAUSE)
+    cause_width = min(longest, max(NARROWEST_CAUSE, width - 2 - column * len(effects)))
+    at_once = max(1, (width - 2 - cause_width) // column)
     cells = {(cell.cause, cell.effect): cell for cell in site.matrix}
     numbered = [(str(n), effect) for n, effect in enumerate(effects, 1)]
     sheets = [
@@ -58,6 +60,8 @@ def _sheet(
     cause_width, column = widths
     lines = [" " * (cause_width + 2) + "".join(number.rjust(column) for number, _ in effects)]
     for cause in causes:
+        if not any((cause, effect) in cells for _, effect in effects):
+            continue
         marks = [_mark(cells.get((cause, effect)), outcome_of) for _, effect in effects]
         label, *more = textwrap.wrap(cause, cause_width, break_on_hyphens=False)
         lines.append(f"  {label:<{cause_width}}" + "".join(mark.rjust(column) for mark in marks))

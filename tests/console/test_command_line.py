@@ -13,7 +13,7 @@ import jsonschema
 import pytest
 
 from gaswitness.verdicts_json import verdicts_schema
-from gaswitness_probe.evidence import Evidence, read_evidence, verify_chain
+from gaswitness_probe.evidence import Evidence, EvidenceError, read_evidence, verify_chain
 
 GASWITNESS = [sys.executable, "-c", "from gaswitness.cli import main; main()"]
 QUICK_S = 0.4
@@ -236,8 +236,8 @@ def test_ctrl_c_ends_with_130_and_a_whole_record(tmp_path: Path) -> None:
     )
     record = tmp_path / "run" / "run.sqlite"
     until = time.perf_counter() + 30
-    while not (record.exists() and has_exchanges(record)) and time.perf_counter() < until:
-        pass
+    while not has_exchanges(record):
+        assert time.perf_counter() < until
     run.send_signal(signal.SIGINT)
     _, said = run.communicate(timeout=60)
     assert run.returncode == 130
@@ -246,4 +246,7 @@ def test_ctrl_c_ends_with_130_and_a_whole_record(tmp_path: Path) -> None:
 
 
 def has_exchanges(record: Path) -> bool:
-    return record.stat().st_size > 0 and record.with_name("run.sqlite-wal").exists()
+    try:
+        return any(read_evidence(record, "exchange"))
+    except EvidenceError:
+        return False
