@@ -54,7 +54,7 @@ class Lines(Silence):
     def __call__(self, event: Event) -> None:
         words = line_for(event)
         if words:
-            self.console.print(Text(words))
+            self.console.print(Text(words), soft_wrap=True)
 
 
 class Bar:
@@ -105,7 +105,8 @@ def line_for(event: Event) -> str:
     """The plain line of an event; empty for the many that have none."""
     match event:
         case events.RunStarted(site=site, link=link, scripts=scripts, length_s=length_s):
-            played = f", {len(scripts)} scripts of {duration_words(length_s)}" if scripts else ""
+            number = "1 script" if len(scripts) == 1 else f"{len(scripts)} scripts"
+            played = f", {number} of {duration_words(length_s)}" if scripts else ""
             words = f"{site} over {link}{played}"
         case events.Phase(at_s=at_s, text=text):
             words = f"{at_s:8.1f} s  {text}"

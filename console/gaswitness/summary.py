@@ -42,6 +42,7 @@ KIND_WORDS: Final = {
     Kind.OUTPUT: "outputs",
     Kind.EXPECTATION: "own expectations",
 }
+MOST_NOT_RUN: Final = 12
 DEEDS: Final = {"rehearse": "Rehearsal", "witness": "Witness run", "survey": "Survey"}
 
 
@@ -209,10 +210,17 @@ def _aspect_words(aspect: Aspect) -> str:
 
 
 def _not_run(verdicts: Sequence[Verdict]) -> Iterator[RenderableType]:
-    names = [verdict.id for verdict in verdicts if verdict.outcome is Outcome.NOT_RUN]
-    if names:
-        yield Text("\nNot run: nothing that the scripts did called for these", style="bold")
-        yield Padding(Text(shown("\n".join(names))), (0, 0, 0, 2))
+    found = [verdict for verdict in verdicts if verdict.outcome is Outcome.NOT_RUN]
+    if not found:
+        return
+    yield Text("\nNot run", style="bold")
+    if len(found) > MOST_NOT_RUN:
+        words = f"{len(found)}, marked {MARKS[Outcome.NOT_RUN]} above: nothing called for them"
+        yield Padding(Text(words), (0, 0, 0, 2))
+        return
+    for verdict in found:
+        because = f": {verdict.because}" if verdict.because else ""
+        yield Padding(Text(shown(f"{verdict.id}{because}")), (0, 0, 0, 2))
 
 
 def _remarks(about: AboutRun) -> Iterator[RenderableType]:
