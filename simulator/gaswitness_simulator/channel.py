@@ -17,6 +17,8 @@ from gaswitness_sitefile.channel import Channel, LevelsOnFault, ReadingOnFault
 NEVER: Final = 1 << 62
 """A scan that does not come."""
 
+NOT_YET: Final = (NEVER, math.nan)
+
 
 @dataclass(slots=True)
 class ChannelState:
@@ -24,7 +26,8 @@ class ChannelState:
 
     `kept`: what a detector that left the bus measured last. `past`: (scan, lagged value) where the
     gas was changed after that scan. `held`: the last good reading before the fault. Readings are
-    held from `bottom` to `top`.
+    held from `bottom` to `top`. `steady`: (scan, lagged value) since which the lag has settled.
+    `seen`: what was `shown` after the last scan that looked at the channel. `due`: the next one.
     """
 
     facts: Channel
@@ -37,6 +40,7 @@ class ChannelState:
     held: float
     bottom: float
     top: float
+    noise: float
     live: bool = False
     faulty: bool = False
     dropped: bool = False
@@ -46,6 +50,8 @@ class ChannelState:
     fault_since_s: float | None = None
     kept: float | None = None
     past: tuple[int, float] | None = None
+    steady: tuple[int, float] = NOT_YET
+    seen: tuple[bool, ...] = ()
     due: int = -1
 
     @classmethod
@@ -72,21 +78,26 @@ class ChannelState:
             held=facts.clean_reading,
             bottom=bottom,
             top=top,
+            noise=facts.noise,
         )
 
     def measured(self, scan: int) -> float:
         """The lagged value with noise, before it is held within limits."""
         if self.kept is not None:
             return self.kept
-        value = self.lagged(scan)
-        if self.facts.noise:
-            value += deviation(self.scanning.noise(scan)[self.index], self.facts.noise)
+        value = self.steady[1] if scan >= self.steady[0] else self.lagged(scan)
+        if self.noise:
+            value += deviation(self.scanning.noise(scan)[self.index], self.noise)
         return value
 
     def lagged(self, scan: int) -> float:
         if self.past is not None and self.past[0] == scan:
             return self.past[1]
-        return self.air.lagged(self.scanning.at_s(scan))
+        at_s = self.scanning.at_s(scan)
+        value = self.air.lagged(at_s)
+        if at_s >= self.air.settled_s:
+            self.steady = (scan, value)
+        return value
 
     def good_reading(self, scan: int) -> float:
         """The reading as it is without a fault."""
@@ -118,6 +129,7 @@ class ChannelState:
         scan = self.scanning.now
         if self.past is None or self.past[0] != scan:
             self.past = (scan, self.air.lagged(self.scanning.at_s(scan)))
+        self.steady = NOT_YET
         self.air = self.air.to(profile, at_s)
 
     def drop_out(self, *, on: bool) -> None:
@@ -153,6 +165,7 @@ class ChannelState:
         self._follow_fault(scan, at_s)
         self.inhibited = self.inhibit_asked
         reads = self._follow_levels(scan, at_s, warm_up=warm_up)
+        self.seen = self.shown()
         self.due = max(scan + 1, self._next(scan, at_s, reads=reads))
         came = self.fault and not faulted
         came |= any(
@@ -203,7 +216,7 @@ class ChannelState:
 
     def _edges_in_reach(self, at_s: float, *, reads: bool) -> list[float]:
         low, high = self.air.reach(at_s)
-        low, high = low - self.facts.noise, high + self.facts.noise
+        low, high = low - self.noise, high + self.noise
         bottom, top = self.bottom, self.top
         edges: list[float] = []
         if self.ranges_count and ((low > top) != (high > top) or (low < bottom) != (high < bottom)):
@@ -218,7 +231,7 @@ class ChannelState:
     def _scans_to(self, edges: list[float], at_s: float) -> int:
         """Scans that may pass before the value with noise could touch the nearest edge."""
         now = self.air.lagged(at_s)
-        gap = min(abs(edge - now) for edge in edges) - self.facts.noise
+        gap = min(abs(edge - now) for edge in edges) - self.noise
         fastest = self.air.fastest(at_s)
         if gap <= 0.0 or fastest <= 0.0:
             return 1

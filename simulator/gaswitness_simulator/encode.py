@@ -45,7 +45,7 @@ def on_wire(point: Point, big_endian: bytes) -> bytes:
     """The bytes of a value, most significant first, in the point's order."""
     data = big_endian
     if point.order.low_word_first and point.type is not PointType.STRING:
-        data = b"".join(data[i : i + 2] for i in range(len(data) - 2, -1, -2))
+        data = _words_reversed(data)
     if point.order.bytes_swapped:
         swapped = bytearray(data)
         swapped[0::2], swapped[1::2] = data[1::2], data[0::2]
@@ -55,19 +55,39 @@ def on_wire(point: Point, big_endian: bytes) -> bytes:
 
 def raw_encoder(point: Point) -> Encoder:
     """From a raw number to the bytes on the wire: rounded, held at the type's ends."""
-    if point.type is PointType.FLOAT32:
-        return lambda raw: on_wire(point, struct.pack(">f", _held_float32(raw)))
-    if point.type is PointType.FLOAT64:
-        return lambda raw: on_wire(point, struct.pack(">d", raw))
+    if point.type in FLOATS:
+        return _float_encoder(point)
     low, high = raw_limits(point)
     if point.type in (PointType.BCD16, PointType.BCD32):
         digits = 4 * point.width
         return lambda raw: on_wire(point, bytes.fromhex(f"{_whole(raw, low, high):0{digits}d}"))
-    form = ">" + INTEGERS[point.type]
-    if point.width == 1:
-        pack = struct.Struct("<" + form[1:] if point.order.bytes_swapped else form).pack
-        return lambda raw: pack(_whole(raw, low, high))
-    return lambda raw: on_wire(point, struct.pack(form, _whole(raw, low, high)))
+    pack = _packer(point, INTEGERS[point.type])
+    return lambda raw: pack(_whole(raw, low, high))
+
+
+def _float_encoder(point: Point) -> Encoder:
+    pack = _packer(point, "f" if point.type is PointType.FLOAT32 else "d")
+
+    def encode(raw: float) -> bytes:
+        try:
+            return pack(raw)
+        except OverflowError:
+            return pack(math.copysign(LARGEST_FLOAT32, raw))
+
+    return encode
+
+
+def _packer(point: Point, letter: str) -> Callable[[float], bytes]:
+    """`struct` in the point's order. Where all bytes are turned round it does so by itself."""
+    order = point.order
+    pack = struct.Struct(("<" if order.bytes_swapped else ">") + letter).pack
+    if point.width == 1 or order.low_word_first == order.bytes_swapped:
+        return pack
+    return lambda raw: _words_reversed(pack(raw))
+
+
+def _words_reversed(data: bytes) -> bytes:
+    return b"".join(data[i : i + 2] for i in range(len(data) - 2, -1, -2))
 
 
 def value_encoder(point: Point) -> Encoder:
@@ -116,14 +136,6 @@ def written_value(point: Point, data: bytes) -> float:
 
 
 def _whole(raw: float, low: int, high: int) -> int:
-    if math.isnan(raw):
-        return 0
-    if not low <= raw <= high:
-        return low if raw < low else high
-    return raw if isinstance(raw, int) else math.floor(raw + 0.5)
-
-
-def _held_float32(raw: float) -> float:
-    if math.isfinite(raw):
-        return min(max(raw, -LARGEST_FLOAT32), LARGEST_FLOAT32)
-    return raw
+    if low <= raw <= high:
+        return raw if isinstance(raw, int) else math.floor(raw + 0.5)
+    return 0 if math.isnan(raw) else low if raw < low else high

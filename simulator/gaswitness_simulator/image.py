@@ -5,15 +5,32 @@ Only what changed is made anew. Knows tables and addresses; of Modbus framing it
 
 from collections import defaultdict
 from collections.abc import Iterable
+from dataclasses import dataclass, field
 
 from gaswitness_simulator.channel import ChannelState
+from gaswitness_simulator.encode import Encoder, value_encoder
 from gaswitness_simulator.show import Shows
 from gaswitness_simulator.slot import STORED, Part, Shared, Slot, Whole
 from gaswitness_simulator.state import PanelState
 from gaswitness_simulator.stimulus import Stimulus
 from gaswitness_simulator.table import TableImage
-from gaswitness_sitefile.points import Point, PointType, Table
+from gaswitness_sitefile.points import NUMERIC, Point, PointType, Table
 from gaswitness_sitefile.site import Site
+
+
+@dataclass(slots=True)
+class Mover:
+    """A channel whose reading moves, and where it is shown.
+
+    `writers`: (bytes, start, end, encoder) of points alone at their addresses, which are set
+    straight away. `others`: those that are made anew as everything else is.
+    """
+
+    channel: ChannelState
+    writers: list[tuple[bytearray, int, int, Encoder]] = field(default_factory=list)
+    others: list[tuple[Table, Slot]] = field(default_factory=list)
+    over: bool = False
+    under: bool = False
 
 
 class RegisterImage:
@@ -31,15 +48,18 @@ class RegisterImage:
         self._beating: list[tuple[Table, Slot]] = []
         self._beats = -1
         self._dirty: dict[Slot, Table] = {}
-        self._restless: dict[str, tuple[float, bool, bool] | None] = {}
-        self._readings: defaultdict[str, list[tuple[Table, Slot]]] = defaultdict(list)
+        self._movers = {tag: Mover(channel) for tag, channel in state.channels.items()}
+        self._restless: dict[str, Mover] = {}
         self._scan = -2
+        self._alone: list[tuple[Point, Slot]] = []
         for point in site.points:
             self._place(point)
         for table in self.tables.values():
             table.settle()
             for slot in table.slots():
                 table.put(slot, slot.render())
+        for point, slot in self._alone:
+            self._follow_reading(point, slot)
         self.stir_all()
 
     def stir(self, *subjects: str) -> None:
@@ -48,7 +68,7 @@ class RegisterImage:
             for table, slot in self._slots_of[subject]:
                 self._dirty[slot] = table
             if subject in self._state.channels:
-                self._restless[subject] = None
+                self._restless[subject] = self._movers[subject]
 
     def stir_all(self) -> None:
         self.stir(*self._slots_of, *self._state.channels)
@@ -62,8 +82,7 @@ class RegisterImage:
         scan = self._state.scanning.now
         if self._scan != scan or not self.made:
             self._scan = scan
-            for tag in tuple(self._restless):
-                self._refresh_reading(tag)
+            self._refresh_readings(scan)
         self._beat(at_s)
         for slot, table in tuple(self._dirty.items()):
             if slot.written == scan:
@@ -86,28 +105,29 @@ class RegisterImage:
                 self._dirty[slot] = table
         return asked
 
-    def _refresh_reading(self, tag: str) -> None:
-        """Show the channel's reading of the last scan, where it is another than before."""
-        channel = self._state.channels[tag]
-        measured = channel.measured(self._scan)
-        seen = (measured, measured > channel.top, measured < channel.bottom)
-        before = self._restless[tag]
-        if seen != before:
-            for table, slot in self._readings[tag]:
+    def _refresh_readings(self, scan: int) -> None:
+        """Show the readings of the last scan, of those channels where they may have changed."""
+        resting = []
+        for tag, mover in self._restless.items():
+            channel = mover.channel
+            if channel.fault or channel.kept is not None:
+                resting.append(tag)
+                continue
+            measured = channel.measured(scan)
+            over, under = measured > channel.top, measured < channel.bottom
+            reading = channel.top if over else channel.bottom if under else measured
+            for data, start, end, encode in mover.writers:
+                data[start:end] = encode(reading)
+            for table, slot in mover.others:
                 self._dirty[slot] = table
-            if before is not None and seen[1:] != before[1:]:
+            if over is not mover.over or under is not mover.under:
+                mover.over, mover.under = over, under
                 for table, slot in self._slots_of[tag]:
                     self._dirty[slot] = table
-            self._restless[tag] = seen
-        if self._rests(channel):
+            if not channel.noise and channel.scanning.at_s(scan) >= channel.air.settled_s:
+                resting.append(tag)
+        for tag in resting:
             del self._restless[tag]
-
-    def _rests(self, channel: ChannelState) -> bool:
-        """Whether the reading stays as it is until something is done to the panel."""
-        if channel.fault or channel.kept is not None:
-            return True
-        at_s = channel.scanning.at_s(self._scan)
-        return not channel.facts.noise and at_s >= channel.air.settled_s
 
     def _beat(self, at_s: float) -> None:
         beats = self._shows.beats(at_s)
@@ -122,15 +142,25 @@ class RegisterImage:
             slot: Slot = self._shared(image, point)
         else:
             slot = Whole(point, self._shows.renderer(point))
+            self._alone.append((point, slot))
         image.place(slot)
         for subject in self._subjects(point):
             if subject in STORED:
                 continue
             if subject == "heartbeat":
                 self._beating.append((point.table, slot))
-            elif point.what == "reading":
-                self._readings[subject].append((point.table, slot))
             self._slots_of[subject].append((point.table, slot))
+
+    def _follow_reading(self, point: Point, slot: Slot) -> None:
+        """Let the point move with its channel's reading, where it shows that."""
+        if point.what != "reading" or point.type not in NUMERIC:
+            return
+        place = self.tables[point.table].place_of(slot)
+        mover = self._movers[point.subject]
+        if place is None or slot.writable:
+            mover.others.append((point.table, slot))
+        else:
+            mover.writers.append((*place, value_encoder(point)))
 
     def _shared(self, image: TableImage, point: Point) -> Shared:
         there = image.slot_at(point.address)

@@ -238,10 +238,10 @@ class VirtualPanel:
         for tag, channel in state.channels.items():
             if channel.due > scan and tag not in self._touched:
                 continue
-            before = channel.shown()
+            before = channel.seen
             if channel.follow(warm_up=state.warm_up):
                 state.unaccepted = True
-            if tag in self._touched or channel.shown() != before:
+            if tag in self._touched or channel.seen != before:
                 stirred = True
                 self.image.stir(tag)
         return stirred

@@ -56,6 +56,13 @@ class TableImage:
             if self._slots[address] is slot:
                 self._data[address * size : (address + 1) * size] = data[i * size : (i + 1) * size]
 
+    def place_of(self, slot: Slot) -> tuple[bytearray, int, int] | None:
+        """(bytes, start, end) of a slot that has all its addresses to itself."""
+        addresses = range(slot.address, slot.address + slot.width)
+        if any(self._slots[address] is not slot for address in addresses):
+            return None
+        return self._data, addresses.start * self._grain, addresses.stop * self._grain
+
     def readable(self, address: int, count: int) -> bool:
         """Whether the panel answers a read of these addresses."""
         found = self._known.get((address, count))

@@ -34,7 +34,7 @@ def cell(cause, effect, **more) -> dict[str, Any]:
 
 
 def made(**parts) -> Site:
-    """One channel, scanned every second, the map showing the state itself, unless told otherwise."""
+    """One channel, scanned every second, reads showing the state itself, unless told otherwise."""
     plain: dict[str, Any] = {
         "gaswitness_site": 1,
         "panel": {"tag": "GDP-1"},

@@ -82,7 +82,9 @@ levels = st.floats(-20, 120)
 profiles = st.one_of(
     st.builds(Step, levels),
     st.builds(Ramp, levels, st.one_of(st.just(0.0), st.floats(1, 60))),
-    st.builds(Exponential, levels, st.sampled_from([0.0, 5.0, 13.0288, T90_S / math.log(10), 50.0])),
+    st.builds(
+        Exponential, levels, st.sampled_from([0.0, 5.0, 13.0288, T90_S / math.log(10), 50.0])
+    ),
     st.builds(
         lambda gaps, values: Trace(tuple(sum(gaps[: i + 1]) for i in range(4)), tuple(values)),
         st.lists(st.floats(0.5, 20), min_size=4, max_size=4),
