@@ -4,6 +4,7 @@ import re
 from typing import Any, Final
 
 from gaswitness_sitefile.points import FIRST_REFERENCE, Notation, Table
+from gaswitness_sitefile.problems import an
 
 LAST_ADDRESS: Final = 0xFFFF
 _HEX: Final = re.compile(r"0[xX][0-9a-fA-F]{1,8}$")
@@ -67,7 +68,7 @@ def _from_reference(written: Any, table: Table | None) -> int:
     head, element = int(digits[0]), int(digits[1:])
     if table is not None and head != FIRST_REFERENCE[table]:
         meant = next((t.value for t, first in FIRST_REFERENCE.items() if first == head), None)
-        is_one = f"names a {meant}" if meant else f"begins with {head}, which names no table"
+        is_one = f"names {an(meant)}" if meant else f"begins with {head}, which names no table"
         raise ValueError(
             f"address {digits} {is_one}, but the table is {table.value}: write a reference such as "
             f"{_example(table)}, or correct the table"

@@ -15,7 +15,7 @@ from gaswitness_sitefile.points import (
     PointType,
     Table,
 )
-from gaswitness_sitefile.problems import Problem, one_of
+from gaswitness_sitefile.problems import Problem, an, one_of
 
 INTEGER_LIMITS: Final = {
     PointType.INT16: (-(2**15), 2**15 - 1),
@@ -55,10 +55,10 @@ def point_checks(draft: Draft) -> Iterator[Problem]:
 def _type(point: Point) -> Iterator[Found]:
     if point.table.of_bits and point.type is not PointType.BIT:
         remedy = "write type: bit, or a register table"
-        yield "type", f"a {point.table} holds one bit, not a {point.type}", remedy
+        yield "type", f"{an(point.table)} holds one bit, not {an(point.type)}", remedy
     if not point.table.of_bits and point.type is PointType.BIT:
         remedy = "write type: 'bit in word' and bit: 0 to 15, or a table of bits"
-        yield "type", f"a {point.table} is a word, not a bit", remedy
+        yield "type", f"{an(point.table)} is a word, not a bit", remedy
     if point.end - 1 > 0xFFFF:
         what = f"address {point.address} and the {point.width} it takes go past 65535"
         yield "address", what, "correct the address or the type"
@@ -75,9 +75,9 @@ def _fields(point: Point) -> Iterator[Found]:
     }
     for field, (kind, given, remedy) in needed.items():
         if point.type is kind and not given:
-            yield field, f"a {kind} needs {field}", f"write {remedy}"
+            yield field, f"{an(kind)} needs {field}", f"write {remedy}"
         if point.type is not kind and given:
-            what = f"{field} belongs to a {kind}, but the type is {point.type}"
+            what = f"{field} belongs to {an(kind)}, but the type is {point.type}"
             yield field, what, f"take {field} out, or write type: {kind}"
     for number in point.bits:
         if not 0 <= number <= 15:
@@ -98,7 +98,7 @@ def _value(point: Point) -> Iterator[Found]:
         yield "value", f"value belongs to a constant, but it shows {point.shows}", remedy
     if point.type in _TEXTLESS and isinstance(point.value, str):
         remedy = "write a number, or type: string"
-        yield "value", f"a {point.type} holds a number, found {point.value!r}", remedy
+        yield "value", f"{an(point.type)} holds a number, found {point.value!r}", remedy
     if point.type is PointType.STRING:
         text = str(point.value)
         if not text.isascii():
@@ -115,7 +115,7 @@ def _limits(point: Point) -> Iterator[Found]:
         return
     if point.type not in NUMERIC:
         remedy = "take sentinel out, or write a numeric type"
-        yield "sentinel", f"a {point.type} has no raw value for a sentinel", remedy
+        yield "sentinel", f"{an(point.type)} has no raw value for a sentinel", remedy
     elif point.type not in FLOATS:
         low, high = INTEGER_LIMITS[point.type]
         if not low <= point.sentinel <= high:
@@ -133,20 +133,20 @@ def _signed(raw: int, low: int, high: int) -> str:
 def _access(point: Point) -> Iterator[Found]:
     if point.access is not Access.READ and not point.table.writable:
         remedy = f"write access: r, or table: {Table.HOLDING}"
-        yield "access", f"a {point.table} cannot be written", remedy
+        yield "access", f"{an(point.table)} cannot be written", remedy
     if point.shows in COMMANDS:
         if point.access is Access.READ:
             what = f"a command ({point.shows}) must be writable"
             yield "access", what, "write access: w or rw, on a coil or holding register"
         if point.type not in _COMMAND_TYPES:
-            yield "type", f"a command cannot be a {point.type}", one_of("", _COMMAND_TYPES)
+            yield "type", f"a command cannot be {an(point.type)}", one_of("", _COMMAND_TYPES)
 
 
 def _shows(draft: Draft, point: Point) -> Iterator[Found]:
     if (point.shows == "bits") != (point.type is PointType.BIT_FIELD):
         yield (
             "shows",
-            f"a {point.type} shows {point.shows}",
+            f"{an(point.type)} shows {point.shows}",
             ("write shows: bits where, and only where, the type is a bit field"),
         )
         return
@@ -180,16 +180,24 @@ def _fits(point: Point) -> Iterator[Found]:
     kind, shows = point.type, point.shows
     if point.what == "reading" or point.what.endswith(".setpoint"):
         if kind not in NUMERIC:
-            yield "type", f"a {point.what} is a number, not a {kind}", one_of("", sorted(NUMERIC))
+            yield (
+                "type",
+                f"{an(point.what)} is a number, not {an(kind)}",
+                one_of("", sorted(NUMERIC)),
+            )
     elif point.what == "state":
         if kind is not PointType.ENUMERATION:
-            yield "type", f"a state needs codes, not a {kind}", "write type: enumeration and codes"
+            yield (
+                "type",
+                f"a state needs codes, not {an(kind)}",
+                "write type: enumeration and codes",
+            )
     elif shows == "heartbeat":
         if kind not in (*_ONE_BIT, *NUMERIC):
-            yield "type", f"a heartbeat is a bit or a number, not a {kind}", "write type: uint16"
+            yield "type", f"a heartbeat is a bit or a number, not {an(kind)}", "write type: uint16"
     elif point.what and shows not in COMMANDS and kind not in _ONE_BIT:
         remedy = "write bit, or 'bit in word' with bit: 0 where a word holds 0 or 1"
-        yield "type", f"{shows} is yes or no, not a {kind}", remedy
+        yield "type", f"{shows} is yes or no, not {an(kind)}", remedy
 
 
 def _unit(point: Point, unit: str | None) -> Iterator[Found]:

@@ -55,3 +55,8 @@ def one_of(word: str, known: Iterable[str], *, most: int = 12) -> str:
     shown = ", ".join(names[:most]) + (", ..." if len(names) > most else "")
     ask = f"did you mean {near}? " if near else ""
     return f"{ask}write {'one of ' if len(names) > 1 else ''}{shown}"
+
+
+def an(word: str) -> str:
+    """The word with its article: an input register, a uint16."""
+    return f"{'an' if word[:1] in tuple('aeio') else 'a'} {word}"

@@ -210,7 +210,7 @@ class _Builder:
         if _HEX.match(text) or _OCTAL.match(text):
             self.written[loc] = text
             return int(text, 0)
-        return float(text) if _FLOAT.match(text) else text
+        return float(text) if _FLOAT.match(text) and not text.lstrip("+-").isdigit() else text
 
     def mapping(self, node: MappingNode, loc: Loc) -> dict[str | int, Any]:
         found: dict[str | int, Any] = {}

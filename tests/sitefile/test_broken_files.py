@@ -126,7 +126,7 @@ BROKEN = {
     "a point that shows nonsense": ("shows: heartbeat", "shows: hartbeat", 61, ["did you mean heartbeat?"]),
     "a level not there in a point": ("shows: AT-2.A1", "shows: AT-2.A3", 63, ["no alarm level A3"]),
     "a setpoint of no level": ("shows: heartbeat", "shows: AT-3.A3.setpoint", 61, ["no alarm level A3"]),
-    "a reading in codes": ("shows: AT-3.state, codes", "shows: AT-3.reading, codes", 60, ["reading is a number, not a enumeration"]),
+    "a reading in codes": ("shows: AT-3.state, codes", "shows: AT-3.reading, codes", 60, ["reading is a number, not an enumeration"]),
     "a state without codes": ("type: uint16, shows: heartbeat", "type: uint16, shows: AT-3.state", 61, ["state needs codes"]),
     "a flag in a number": ("type: uint16, shows: heartbeat", "type: uint16, shows: AT-3.A1", 61, ["AT-3.A1 is yes or no", "bit in word"]),
     "a heartbeat of text": ("type: string, length: 4, shows: constant, value: CELLAR", "type: string, length: 4, shows: heartbeat", 66, ["heartbeat is a bit or a number"]),
