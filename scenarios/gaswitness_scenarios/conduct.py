@@ -17,6 +17,7 @@ from gaswitness_probe.evidence import Evidence
 from gaswitness_probe.judge import judge
 from gaswitness_probe.poller import Poller
 from gaswitness_probe.read_plan import plan_reads
+from gaswitness_probe.survey import SurveyProgress, survey
 from gaswitness_probe.transport import Transport
 from gaswitness_probe.verdict import Verdict
 from gaswitness_scenarios import events
@@ -153,17 +154,25 @@ class _Run:
             PhaseName.IDENTIFICATION, ", ".join(names) or "the panel does not say who it is"
         )
         self._take_announced_speed(identity)
+        await self._hear()
+        return identity
+
+    async def _hear(self) -> None:
+        """Raises NoReply where nothing that is Modbus was ever answered."""
         first = plan_reads(self.site)[0]
+        words = ""
         for _ in range(TRIES_TO_HEAR):
             if self.client.statistics.replies:
-                return identity
-            await self.client.read(first.table, first.address, first.count)
-        if self.client.statistics.replies:
-            return identity
-        raise NoReply(
-            f"{self.course.link} takes the connection, but unit {self.course.unit} never answers: "
-            "check the unit id, that Modbus/TCP is switched on there, and the pace in the site file"
-        )
+                return
+            # A connection that was lost is made anew only once the back-off allows it.
+            await self.clock.sleep_until(self.client.free_s)
+            words = (await self.client.read(first.table, first.address, first.count)).words
+        if self.client.statistics.replies == 0:
+            raise NoReply(
+                f"{self.course.link} takes the connection, but unit {self.course.unit} gives no "
+                f"answer in Modbus ({words}): check the address, the unit id, and that Modbus/TCP "
+                "is switched on there"
+            )
 
     def _take_announced_speed(self, identity: Mapping[int, bytes]) -> None:
         said = announced(identity)
@@ -177,15 +186,16 @@ class _Run:
         )
 
     async def _survey(self) -> tuple[Verdict, ...]:
-        from gaswitness_probe.survey import survey
-
         self._phase(PhaseName.WARM_UP, "waiting until the panel has warmed up")
         await wait_out_warm_up(self.client, self.site, self.clock, self.record)
         self._phase(PhaseName.SURVEY, "checking the map")
         begun_s = self.clock.now()
-        found = await survey(self.client, self.site, self.clock)
+        found = await survey(self.client, self.site, self.clock, progress=self._surveyed)
         self.span_s = (begun_s, self.clock.now())
         return found
+
+    def _surveyed(self, progress: SurveyProgress) -> None:
+        self.record.progress(self.clock.now(), progress.done, progress.of)
 
     async def _play(self, driver: Driver) -> tuple[Verdict, ...]:
         poller = Poller(self.client, self.site, plan_reads(self.site), self.clock, self.record.seen)

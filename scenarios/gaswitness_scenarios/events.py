@@ -68,7 +68,7 @@ class StepDone:
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """How far the run is: `done` of `of` seconds of the run."""
+    """How far the present part is: parts of the survey, then seconds of the scripts."""
 
     at_s: float
     done: float

@@ -81,13 +81,18 @@ class Record:
                 response=exchange.response,
                 problem=problem,
             )
+        begun_s, length_s = self._part
+        if length_s:
+            now_s = exchange.received_s
+            done_s = min(max(now_s - begun_s, 0.0), length_s)
+            self.progress(now_s, done_s, length_s)
+
+    def progress(self, at_s: float, done: float, of: float) -> None:
+        """How far the present part of the run is; passed on a few times a real second."""
         real_s = time.perf_counter()
         if real_s >= self._next_progress:
             self._next_progress = real_s + PROGRESS_EVERY_S
-            begun_s, length_s = self._part
-            now_s = exchange.received_s
-            done_s = min(max(now_s - begun_s, 0.0), length_s)
-            self._listen(events.Progress(now_s, done_s, length_s, self.exchanges))
+            self._listen(events.Progress(at_s, done, of, self.exchanges))
 
     def _notice_silence(self, exchange: Exchange, problem: str | None) -> None:
         if problem is None:
