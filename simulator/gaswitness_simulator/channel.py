@@ -24,7 +24,8 @@ NOT_YET: Final = (NEVER, math.nan)
 class ChannelState:
     """`live`: scanned since power-up. `ranges_count`: over-range or under-range is some cause.
 
-    `kept`: what a detector that left the bus measured last. `past`: (scan, lagged value) where the
+    `kept`: what a detector that left the bus measured last, until a scan hears it
+    again. `past`: (scan, lagged value) where the
     gas was changed after that scan. `held`: the last good reading before the fault. Readings are
     held from `bottom` to `top`. `steady`: (scan, lagged value) since which the lag has settled.
     `seen`: what was `shown` after the last scan that looked at the channel. `due`: the next one.
@@ -135,9 +136,13 @@ class ChannelState:
     def drop_out(self, *, on: bool) -> None:
         if on and self.kept is None:
             self.kept = self.measured(self.scanning.now)
-        elif not on:
-            self.kept = None
         self.dropped = on
+        if not self.live:
+            self._hear_again()
+
+    def _hear_again(self) -> None:
+        if not self.dropped:
+            self.kept = None
 
     def set_setpoint(self, level: str, setpoint: float) -> None:
         """Change the level's setpoint, held within the range; what is no number changes nothing."""
@@ -147,6 +152,7 @@ class ChannelState:
 
     def power_off(self) -> None:
         self.live = self.fault = self.inhibited = False
+        self._hear_again()
         self.fault_since_s = None
         for level in self.levels.values():
             level.force(on=False)
@@ -163,6 +169,7 @@ class ChannelState:
         faulted, ons = self.fault, [level.on for level in self.levels.values()]
         self.live = True
         self._follow_fault(scan, at_s)
+        self._hear_again()
         self.inhibited = self.inhibit_asked
         reads = self._follow_levels(scan, at_s, warm_up=warm_up)
         self.seen = self.shown()

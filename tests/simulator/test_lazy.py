@@ -332,6 +332,16 @@ variants = st.fixed_dictionaries(
     seed=0,
     variant={"noise_largest": 0.0, "inhibit": "effects", "on_fault": "hold", "scan_s": 0.5},
 )
+@example(
+    play=[
+        (0.0, GasTo("AT-1", Step(10.0))),
+        (0.3, DropOut("AT-1", on=True)),
+        (0.3, DropOut("AT-1", on=False)),
+        (0.0, InputSet("DI-1", on=False)),
+    ],
+    seed=0,
+    variant={"noise_largest": 0.0, "inhibit": "effects", "on_fault": "hold", "scan_s": 0.5},
+)
 def test_jumping_panel_agrees_with_a_plain_one(make_site, a_channel, a_cell, play, seed, variant):
     site = site_of(make_site, a_channel, a_cell, **variant)
     panel = VirtualPanel(site, seed=seed)
