@@ -70,11 +70,11 @@ def _in_data(loc: Loc, data: object) -> Loc:
 
 
 def _who(path: Loc, data: object) -> str:
-    """`AT-101: ` where the innermost record above has a tag or a name."""
+    """`AT-101: ` where the innermost record above has a tag, a name, or an effect."""
     here, name = data, ""
     for part in (*path, None):
         if isinstance(here, dict):
-            own = here.get("tag", here.get("name"))
+            own = here.get("tag", here.get("name", here.get("effect")))
             name = own if isinstance(own, str) and own else name
         if part is not None and isinstance(here, dict | list | tuple):
             here = here[part]  # type: ignore[index]  # _in_data made the path
@@ -111,7 +111,7 @@ def _words(model: type[BaseModel], error: ErrorDetails, path: Loc) -> tuple[str,
         label = f"a key of {path[-2]}"
     context: Mapping[str, Any] = error.get("ctx", {})
     if kind == "missing":
-        return f"{label} is missing", f"write '{label}: {_hint(_annotation(model, error['loc']))}'"
+        return f"{label} is missing", _write(model, error["loc"])
     if kind == "extra_forbidden":
         known = _fields(_annotation(model, error["loc"][:-1]))
         near = near_match(str(label), known)
@@ -119,7 +119,7 @@ def _words(model: type[BaseModel], error: ErrorDetails, path: Loc) -> tuple[str,
         return f"{label} is not a known key", f"{ask}known here are {', '.join(known)}"
     if kind == "invalid_key":
         remedy = "take it out; if it is half of a number with a decimal comma, write a point"
-        return f"{path[-1]} is not a known key", remedy
+        return f"{error['loc'][-1]} is not a known key", remedy
     if kind == "value_error":
         return _own_words(str(context["error"]), label if path else "")
     if kind in ("enum", "literal_error"):
@@ -128,8 +128,17 @@ def _words(model: type[BaseModel], error: ErrorDetails, path: Loc) -> tuple[str,
         tags = [tag.strip(" '") for tag in str(context.get("expected_tags", "")).split(",")]
         return f"{label} is not of a known kind", one_of("", [tag for tag in tags if tag])
     if found is None:
-        return f"{label} has no value", f"write {_hint(_annotation(model, error['loc']))}"
+        return f"{label} has no value", _write(model, error["loc"])
+    if kind in ("list_type", "tuple_type"):
+        return f"{label} must be a list, found {shown(found)}", _write(model, error["loc"])
     return _by_kind(kind, label, found, context)
+
+
+def _write(model: type[BaseModel], loc: Loc) -> str:
+    """A remedy: the key with an example of its value, the whole list for one of its items."""
+    while loc and not isinstance(loc[-1], str):
+        loc = loc[:-1]
+    return f"write '{loc[-1] if loc else '...'}: {_hint(_annotation(model, loc))}'"
 
 
 def _own_words(text: str, label: str) -> tuple[str, str]:
@@ -157,7 +166,8 @@ def _by_kind(kind: str, label: str, found: object, ctx: Mapping[str, Any]) -> tu
         return f"{label} must be true or false, found {saw}", "write true or false"
     if kind in _BOUNDS:
         words, key = _BOUNDS[kind]
-        return f"{label} must be {words} {ctx[key]:g}, found {saw}", f"write {words} {ctx[key]:g}"
+        limit = f"{words} {ctx[key]:g}"
+        return f"{label} must be {limit}, found {saw}", f"write a number {limit}"
     return _size_words(kind, label, saw, ctx)
 
 
@@ -168,8 +178,6 @@ def _size_words(kind: str, label: str, saw: str, ctx: Mapping[str, Any]) -> tupl
     if kind in ("too_long", "string_too_long"):
         most = ctx.get("max_length", "fewer")
         return f"{label} is too long, found {saw}", f"write at most {most}"
-    if kind in ("list_type", "tuple_type", "set_type", "frozen_set_type"):
-        return f"{label} must be a list, found {saw}", "begin each entry with '- '"
     if kind in ("dict_type", "model_type", "model_attributes_type", "mapping_type"):
         return f"{label} must be a group of keys and values, found {saw}", "write 'key: value'"
     return f"{label} cannot be {saw}", "see the schema for what may stand here"

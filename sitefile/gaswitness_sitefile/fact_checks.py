@@ -64,7 +64,9 @@ def shown_fault(draft: Draft, shows: str) -> Fault:
 
 def _plain(draft: Draft, shows: str) -> Fault:
     if shows in (*_tags(draft), "panel", "any"):
-        return f"shows {shows!r} does not say which aspect", f"write for example {shows}.fault"
+        devices = (*draft.inputs.names("tag"), *draft.outputs.names("tag"))
+        aspect = "active" if shows in devices else "fault"
+        return f"shows {shows!r} does not say which aspect", f"write for example {shows}.{aspect}"
     return f"shows {shows!r} is not known", one_of(shows, (*PLAIN_SHOWS, *_readings(draft)))
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from difflib import get_close_matches
+from difflib import SequenceMatcher, get_close_matches
 
 Loc = tuple[str | int, ...]
 """A path into a file's data: keys and list indices from the root down."""
@@ -40,15 +40,24 @@ class Problem:
 
 
 def near_match(word: str, known: Iterable[str]) -> str | None:
-    """The known word that `word` was probably meant to be, or None."""
+    """The known word that `word` was probably meant to be; None where none or several may be."""
     by_folded = {name.casefold(): name for name in known}
-    found = get_close_matches(word.casefold(), by_folded, n=1, cutoff=0.6)
+    folded = word.casefold()
+    if folded in by_folded:
+        return by_folded[folded]
+    found = get_close_matches(folded, by_folded, n=2, cutoff=0.6)
+    if len(found) == 2 and _likeness(folded, found[0]) == _likeness(folded, found[1]):
+        return None
     return by_folded[found[0]] if found else None
+
+
+def _likeness(word: str, other: str) -> float:
+    return SequenceMatcher(None, other, word).ratio()
 
 
 def one_of(word: str, known: Iterable[str], *, most: int = 12) -> str:
     """A remedy: the near match, if any, and what is known (at most `most` of them)."""
-    names = list(known)
+    names = list(dict.fromkeys(known))
     near = near_match(word, names)
     if not names:
         return "none are known here"

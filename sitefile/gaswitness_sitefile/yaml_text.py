@@ -31,6 +31,7 @@ _NAMED: Final[Mapping[str, Any]] = {
 }
 _MOST_VALUES: Final = 300_000
 _DEEPEST: Final = 40
+_LARGEST_KEY: Final = 10**9
 _PLAIN_TAGS: Final = "tag:yaml.org,2002:"
 _KNOWN_TAGS: Final = frozenset(
     ("str", "int", "float", "bool", "null", "seq", "map", "timestamp", "merge", "value")
@@ -177,7 +178,8 @@ class _Builder:
             return None
         tag = str(node.tag)
         if not (tag.startswith(_PLAIN_TAGS) and tag[len(_PLAIN_TAGS) :] in _KNOWN_TAGS):
-            self.refuse(node, f"the YAML tag {tag!r} is not used here", "take it out")
+            written = tag.replace(_PLAIN_TAGS, "!!")
+            self.refuse(node, f"the YAML tag {written} is not used here", "take it out")
             return None
         if isinstance(node, ScalarNode):
             return self.scalar(node, loc)
@@ -265,6 +267,6 @@ class _Builder:
             return None
         found = self.value(node, (*loc, node.value))
         self.written.pop((*loc, node.value), None)
-        if isinstance(found, int) and not isinstance(found, bool):
+        if isinstance(found, int) and not isinstance(found, bool) and abs(found) < _LARGEST_KEY:
             return found
         return found if isinstance(found, str) else str(node.value)

@@ -172,7 +172,7 @@ steps:
     assert said == [
         "1:1: title is missing: write 'title: TEXT'",
         "1:1: titel is not a known key: did you mean title? known here are title, steps",
-        "3:18: for_s must be at least 0, found -1: write at least 0",
+        "3:18: for_s must be at least 0, found -1: write a number at least 0",
         "4:5: colour is missing: write 'colour: red or green'",
         "4:18: color is not a known key: did you mean colour? known here are kind, colour",
         "5:5: item 3 of steps is not of a known kind: write one of wait, show",

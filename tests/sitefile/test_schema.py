@@ -37,7 +37,8 @@ def test_good_site_files_are_valid(validator, good, name):
     [("kind: fan", "kind: van"), ("tag: AT-3", "tag: AT 3"), ("imputs", "imputs"),
      ("over_range: 5.5", "over_range: lots"), ("A2: {setpoint: 18,", "HIGH: {setpoint: 18,"),
      ("address: 30007", "address: first"), ("gaswitness_site: 1", "gaswitness_site: 2"),
-     ("    detector: catalytic", "    detektor: catalytic"), ("inputs:\n", "inputs: {fil: a}\nrest:\n")],
+     ("    detector: catalytic", "    detektor: catalytic"),
+     ("inputs:\n", "inputs: {fil: a}\nrest:\n")],
 )  # fmt: skip
 def test_what_loading_refuses_the_schema_refuses(validator, changed, change):
     text = changed(("inputs:", "imputs:")) if change[0] == "imputs" else changed(change)
