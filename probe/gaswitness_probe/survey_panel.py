@@ -62,7 +62,8 @@ async def _watch(reader: Reader, point: Point, watched_s: float, *, stated: floa
     if changes:
         return Aspect(point.name, Outcome.PROVEN, expected, text)
     if lost is not None:
-        return Aspect(point.name, Outcome.INCONCLUSIVE, expected, text, None, lost.words)
+        outcome = Outcome.INCONCLUSIVE if lost.lost else Outcome.FAILED
+        return Aspect(point.name, outcome, expected, text, None, lost.words, lost.at_s)
     if stated is None:
         because = "it did not change, and timing.heartbeat_s does not say how often it should"
         return Aspect(point.name, Outcome.INCONCLUSIVE, expected, text, None, because)

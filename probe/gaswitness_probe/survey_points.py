@@ -191,8 +191,10 @@ class PointSurvey:
             because = f"they disagreed, and {self.reader.given_up}"
             self._relate(relation, Outcome.INCONCLUSIVE, relation.shown(self.raws), because)
             return
-        because = f"they disagreed for {lasted_s:.3g} s, longer than a scan and two polls"
-        self._relate(relation, Outcome.FAILED, relation.shown(self.raws), because)
+        shown = relation.shown(self.raws)
+        lasted = f"for {lasted_s:.3g} s, longer than a scan and two polls"
+        because = f"{relation.expected}, yet {lasted}, {shown}"
+        self._relate(relation, Outcome.FAILED, shown, because)
 
     def _relate(self, relation: Relation, outcome: Outcome, seen: str, because: str) -> None:
         first, second = relation.first.point, relation.second.point

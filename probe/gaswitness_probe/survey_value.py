@@ -199,8 +199,9 @@ def wire_tolerance(point: Point, value: float) -> float:
     """
     scale = abs(point.scale)
     if point.type is PointType.FLOAT32:
-        _, exponent = math.frexp((value - point.offset) / point.scale if scale else 0.0)
-        return 4.0 * scale * math.ldexp(1.0, max(exponent, -125) - 24)
+        stored = (value - point.offset) / point.scale if scale else 0.0
+        exponent = max(math.frexp(stored)[1], -125) if stored else -125
+        return 4.0 * scale * math.ldexp(1.0, exponent - 24)
     rounding = 4.0 * math.ulp(value) if math.isfinite(value) else 0.0
     if point.type is PointType.FLOAT64:
         return rounding

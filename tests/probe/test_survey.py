@@ -386,7 +386,7 @@ async def test_flags_that_show_the_same_and_differ_fail_both(good):
     assert wrong(verdicts)["point/A1BIT"] == "failed"
     assert wrong(verdicts)["point/FLAGS"] == "failed"
     found = aspect(verdicts["point/A1BIT"], "agrees with FLAGS")
-    assert "they disagreed for" in found.because
+    assert "both show the same AT-1.A1, yet for" in found.because
     assert found.seen == "FLAGS shows AT-1.A1 False; A1BIT shows AT-1.A1 True"
 
 
@@ -543,11 +543,33 @@ async def test_largest_read_beyond_the_map_is_not_run(good):
     assert "holding register: the map has no more than 7 in a row" in verdict.because
 
 
+async def test_largest_read_of_bits_is_tried_where_the_map_is_long_enough(good):
+    pace = SITE["pace"] | {"largest_read_bits": 4}
+    verdict = (await surveyed(good, site(pace=pace)))["link/largest_read_bits"]
+    assert verdict.outcome.value == "proven"
+    assert aspect(verdict, "discrete input").outcome.value == "proven"
+    assert aspect(verdict, "coil").outcome.value == "not_run"
+
+
+async def test_point_wider_than_the_largest_read_is_not_run(good):
+    pace = SITE["pace"] | {"largest_read_registers": 2}
+    verdict = (await surveyed(good, site(pace=pace)))["point/NAME"]
+    assert verdict.outcome.value == "not_run"
+    assert verdict.because == "it takes 3 addresses, and one read may ask for 2 at most"
+
+
 async def test_frozen_heartbeat_is_failed(good):
     good.answer = good.plainly
     verdicts = await surveyed(good)
     assert wrong(verdicts) == {"link/heartbeat": "failed"}
     assert "it stands still" in verdicts["link/heartbeat"].because
+
+
+async def test_heartbeat_that_is_refused_is_failed(good):
+    found = with_point("BEAT", address=30)
+    verdicts = await surveyed(good, found)
+    assert wrong(verdicts)["link/heartbeat"] == "failed"
+    assert "exception 02" in verdicts["link/heartbeat"].because
 
 
 async def test_without_a_heartbeat_liveness_is_not_verified(good):
