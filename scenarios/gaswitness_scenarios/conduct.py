@@ -126,8 +126,8 @@ class _Run:
         )
         try:
             verdicts = await self._verdicts()
-        except GaswitnessError as error:
-            self.record.ended(str(error), (), self.clock.now())
+        except (GaswitnessError, asyncio.CancelledError) as error:
+            self.record.ended(str(error) or "interrupted", (), self.clock.now())
             raise
         finally:
             await self.client.close()

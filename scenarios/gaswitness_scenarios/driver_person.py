@@ -28,17 +28,26 @@ class PersonDriver:
         of = len(script.steps)
         for number, step in enumerate(script.steps, 1):
             due_s = zero_s + step.at_s
-            words = _words(step)
-            if due_s - clock.now() >= ANNOUNCE_FROM_S:
-                self._person.show(f"  next, in {due_s - clock.now():.0f} s: {words}")
+            if due_s - clock.now() >= ANNOUNCE_FROM_S and not isinstance(step, Hold | Expect):
+                self._person.show(f"  next, in {due_s - clock.now():.0f} s: {_asked(step)}")
             await clock.sleep_until(due_s)
-            self._person.show(f"\nStep {number} of {of}: {words}")
+            self._tell(number, of, step)
             await self._do(number, step, clock, told)
             zero_s = max(zero_s, clock.now() - step.at_s)
         left_s = zero_s + script.length_s - clock.now()
         if left_s >= ANNOUNCE_FROM_S:
             self._person.show(f"  leave everything as it is for {left_s:.0f} s more")
         await clock.sleep_until(zero_s + script.length_s)
+
+    def _tell(self, number: int, of: int, step: Step) -> None:
+        if isinstance(step, Hold):
+            return
+        if isinstance(step, Expect):
+            self._person.show(f"  {step.words}")
+            return
+        self._person.show(f"\nStep {number} of {of}: {_asked(step)}")
+        if step.said and step.said != step.words:
+            self._person.show(f"  {step.said}")
 
     async def _do(self, number: int, step: Step, clock: Clock, told: Told) -> None:
         begun_s = clock.now()
@@ -80,9 +89,8 @@ class PersonDriver:
                 return reason
 
 
-def _words(step: Step) -> str:
-    words = step.question if isinstance(step, Look) else step.words
-    return f"{words}\n  {step.said}" if step.said and step.said != words else words
+def _asked(step: Step) -> str:
+    return step.question if isinstance(step, Look) else step.words
 
 
 def _because(rest: str) -> str:

@@ -1,5 +1,8 @@
 """The whole way through: script, virtual panel, Modbus, probe, verdicts, evidence."""
 
+import signal
+from dataclasses import replace
+
 import pytest
 
 from gaswitness_probe.evidence import read_evidence, verify_chain
@@ -97,10 +100,42 @@ def test_a_setpoint_that_differs_is_failed_and_named(rehearse_with):
     assert all("AT-101" in name for name in failed), failed
 
 
-def test_a_script_that_begins_with_gas_still_there_is_remarked_on(demo, demo_scripts):
-    twice = [demo_scripts["30"], demo_scripts["00"]]
-    calm = rehearse(demo, twice)
-    assert [r for r in calm.stats.remarks if "not at rest" in r] == []
+def test_a_panel_that_is_not_at_rest_as_a_script_begins_is_remarked_on(demo, demo_scripts):
+    first = demo_scripts["00"]
+    broken_off = replace(first, steps=first.steps[:8], length_s=first.steps[8].at_s)
+    left = rehearse(demo, [broken_off, first])
+    (remark,) = [text for text in left.stats.remarks if "not at rest" in text]
+    assert remark.startswith("the panel is not at rest as 00-first-look begins: ")
+    calm = rehearse(demo, [first, first])
+    assert [text for text in calm.stats.remarks if "not at rest" in text] == []
+
+
+def test_an_interrupted_run_is_judged_as_far_as_it_came(demo, demo_scripts, tmp_path):
+    def interrupt(event):
+        if isinstance(event, events.StepDone) and event.number == 8:
+            signal.raise_signal(signal.SIGINT)
+
+    path = tmp_path / "run.sqlite"
+    options = RehearsalOptions(evidence=path)
+    result = rehearse(demo, [demo_scripts["00"]], options, interrupt)
+    assert result.stats.stopped == "interrupted"
+    assert result.stats.steps < len(demo_scripts["00"].steps)
+    assert of(result, Outcome.FAILED) == []
+    assert verify_chain(path, head=result.digest).ok
+    assert [entry.kind for entry in read_evidence(path)][-1] == "end"
+
+
+def test_an_interrupted_survey_ends_the_program_and_the_evidence_says_so(
+    demo, demo_scripts, tmp_path
+):
+    def interrupt(event):
+        if isinstance(event, events.Phase) and event.name is events.PhaseName.SURVEY:
+            signal.raise_signal(signal.SIGINT)
+
+    path = tmp_path / "run.sqlite"
+    with pytest.raises(KeyboardInterrupt):
+        rehearse(demo, [demo_scripts["00"]], RehearsalOptions(evidence=path), interrupt)
+    assert list(read_evidence(path))[-1].body["why"] == "interrupted"
 
 
 @pytest.mark.parametrize("seed", [1, 2])

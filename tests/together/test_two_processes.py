@@ -1,5 +1,7 @@
 """A served panel in a process of its own, and the probe against it over TCP."""
 
+import io
+import re
 import socket
 import socketserver
 import threading
@@ -16,6 +18,7 @@ from gaswitness_scenarios.options import (
     SurveyOptions,
     WitnessOptions,
 )
+from gaswitness_scenarios.person import TerminalPerson
 from gaswitness_scenarios.run import rehearse, survey, witness
 from gaswitness_sitefile.link import parse_link
 
@@ -41,6 +44,29 @@ def test_witness_over_tcp_concludes_as_the_rehearsal_does(demo, demo_scripts, se
     assert outcomes(result) == outcomes(rehearse(demo, [demo_scripts["00"]]))
     assert result.stats.speed == SPEED
     assert result.stats.stopped == ""
+
+
+def test_a_person_who_confirms_what_was_never_done_is_found_out(demo, demo_scripts, served):
+    panel = served(speed=40)
+    person = TerminalPerson(io.StringIO("\n" * 50), io.StringIO())
+    options = WitnessOptions(link=parse_link(panel.link), person=person)
+    result = witness(demo, [demo_scripts["00"]], options)
+    failed = {verdict.id for verdict in result.verdicts if verdict.outcome is Outcome.FAILED}
+    assert "flag/AT-301.fault" in failed
+    assert "expectation/Gas valve closes on methane" in failed
+
+
+def test_a_person_who_stops_leaves_the_rest_not_run(demo, demo_scripts, served):
+    panel = served(speed=40)
+    person = TerminalPerson(io.StringIO("q gas bottle empty\n"), io.StringIO())
+    options = WitnessOptions(link=parse_link(panel.link), person=person)
+    result = witness(demo, [demo_scripts["00"]], options)
+    assert re.fullmatch(
+        r"stopped by the person at step \d+: gas bottle empty", result.stats.stopped
+    )
+    outcome = outcomes(result)
+    assert outcome["level/AT-201.A1"] is Outcome.NOT_RUN
+    assert Outcome.FAILED not in outcome.values()
 
 
 def test_survey_over_tcp_finds_the_map_as_it_is_stated(demo, served):
