@@ -7,7 +7,7 @@ from urllib.parse import urlsplit
 
 from pydantic import Field, field_validator, model_validator
 
-from gaswitness_sitefile.model import PositiveSeconds, Record, Seconds
+from gaswitness_sitefile.model import PositiveSeconds, Record, Seconds, Whole
 
 DEFAULT_PORT = 502
 DEFAULT_UNIT = 1
@@ -40,7 +40,7 @@ def parse_link(text: str) -> LinkAddress:
         parts = urlsplit(text)
         port = parts.port
     except ValueError as error:
-        raise ValueError(f"link {text!r} has a port that cannot be ({error}): {hint}") from error
+        raise ValueError(f"link {text!r} has a host or port that cannot be: {hint}") from error
     if parts.scheme != "tcp":
         raise ValueError(f"links of kind {parts.scheme!r} are not known: {hint}")
     if not parts.hostname:
@@ -50,7 +50,7 @@ def parse_link(text: str) -> LinkAddress:
     path = parts.path.strip("/")
     unit: int | None = None
     if path:
-        if not path.isascii() or not path.isdigit() or int(path) > 255:
+        if not re.fullmatch(r"[0-9]{1,3}", path) or int(path) > 255:
             raise ValueError(f"unit id {path!r} is not a number from 0 to 255: {hint}")
         unit = int(path)
     return LinkAddress("tcp", parts.hostname, DEFAULT_PORT if port is None else port, unit)
@@ -61,7 +61,7 @@ class Link(Record):
 
     name: str
     address: str
-    unit: Annotated[int, Field(ge=0, le=255)] = DEFAULT_UNIT
+    unit: Annotated[Whole, Field(ge=0, le=255)] = DEFAULT_UNIT
     note: str = ""
 
     @field_validator("address")
@@ -84,8 +84,8 @@ class Pace(Record):
     poll_period_s: PositiveSeconds = 0.5
     request_gap_s: Seconds = 0.0
     timeout_s: PositiveSeconds = 1.0
-    largest_read_registers: Annotated[int, Field(ge=1, le=125)] = 125
-    largest_read_bits: Annotated[int, Field(ge=1, le=2000)] = 2000
+    largest_read_registers: Annotated[Whole, Field(ge=1, le=125)] = 125
+    largest_read_bits: Annotated[Whole, Field(ge=1, le=2000)] = 2000
 
 
 class Timing(Record):

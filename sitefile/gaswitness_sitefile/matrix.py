@@ -97,6 +97,7 @@ def facts_of(cause: Cause) -> Iterator[Fact]:
 _HINT: Final = (
     "write for example AT-101.A1, panel.fault OR DI-1.active, or 2oo3(X-1.A2, X-2.A2, X-3.A2)"
 )
+_DEEPEST: Final = 40
 _TOKEN = re.compile(
     r"\s*(?:(?P<vote>\d+)oo(?P<of>\d+)\s*\(|(?P<word>[A-Za-z][A-Za-z0-9_./-]*)|(?P<mark>[(),]))"
 )
@@ -139,6 +140,7 @@ class _Parser:
         self.text = text
         self.tokens = tokens
         self.at = 0
+        self.depth = 0
 
     def peek(self) -> str:
         return self.tokens[self.at][0] if self.at < len(self.tokens) else "end"
@@ -171,6 +173,14 @@ class _Parser:
         return terms[0] if len(terms) == 1 else AllOf(tuple(terms))
 
     def term(self) -> Cause:
+        self.depth += 1
+        if self.depth > _DEEPEST:
+            raise ValueError(f"the cause nests deeper than {_DEEPEST}: write it flatter")
+        found = self.bare_term()
+        self.depth -= 1
+        return found
+
+    def bare_term(self) -> Cause:
         if self.peek() == "NOT":
             self.at += 1
             return Not(self.term())

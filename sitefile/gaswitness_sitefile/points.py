@@ -10,7 +10,7 @@ from typing import Annotated, Final
 
 from pydantic import Field
 
-from gaswitness_sitefile.model import Number, Record
+from gaswitness_sitefile.model import Number, Record, Whole
 
 
 class Table(StrEnum):
@@ -219,19 +219,19 @@ class Point(Record):
 
     name: str
     table: Table
-    address: Annotated[int, Field(ge=0, le=65535)]
+    address: Annotated[Whole, Field(ge=0, le=65535)]
     type: PointType
     shows: str
     order: Order = Order.ABCD
-    bit: Annotated[int | None, Field(ge=0, le=15)] = None
-    length: Annotated[int | None, Field(ge=1, le=125)] = None
+    bit: Annotated[Whole | None, Field(ge=0, le=15)] = None
+    length: Annotated[Whole | None, Field(ge=1, le=125)] = None
     scale: Number = 1.0
     offset: Number = 0.0
     unit: str = ""
     access: Access = Access.READ
     low: Number | None = None
     high: Number | None = None
-    sentinel: int | None = None
+    sentinel: Whole | None = None
     codes: Annotated[dict[int, str], Field(default_factory=dict)]
     bits: Annotated[dict[int, str], Field(default_factory=dict)]
     value: str | float | None = None
