@@ -15,7 +15,7 @@ from gaswitness_sitefile.load import load_site
 from gaswitness_sitefile.rules import design_warnings
 
 GOOD = Path(__file__).parent / "good"
-VALIDATOR_WORDS = ("Input should", "pydantic", "type=", "https://errors", "NoneType", "Traceback")
+VALIDATOR_WORDS = ("Input should", "pydantic", "[type=", "https://errors", "NoneType", "Traceback")
 PIECES = (
     b"\t", b"\0", b"\xff", b"{", b"}", b"[", b"]", b": ", b"- ", b"&a ", b"*a", b"<<: ", b"!!x ",
     b"'", b'"', b"|", b"> ", b"#", b"%", b"@", b"~", b"null", b"true", b".inf", b".nan", b"-1",

@@ -77,7 +77,7 @@ FIRES = {
     "GW403": [
         ([("AT-2.A2 OR PB-1.active", "PB-1.active AND NOT PB-1.active")], 53, ["can never come: it contradicts itself"]),
         ([("AT-2.A2 OR PB-1.active", "AT-1.A2"), (A2_CO2, A2_CO2.replace("1.5", "5.6"))], 53, ["AT-1 shows no more than 5.5, and AT-1.A2 is at 5.6"]),
-        ([("AT-2.A2 OR PB-1.active", "AT-2.A2 AND AT-2.inhibit")], 53, ["an inhibited channel drives nothing"]),
+        ([("AT-2.A2 OR PB-1.active", "AT-2.A2 AND AT-2.inhibit")], 53, ["while AT-2.inhibit stands, the channel's other facts do not count"]),
         ([("setpoint: 18,", "setpoint: -3,"), ("AT-2.A2 OR PB-1.active", "AT-2.A2")], 53, ["AT-2 shows no less than -2.5"]),
     ],
     "GW404": [([("kind: relay, normally_energised: true", "kind: relay")], 49, ["K-FAULT acts on panel.fault, but is not normally energised"])],
@@ -148,6 +148,12 @@ def test_a_writable_point_is_a_caution_and_an_unknown_gas_a_note(changed, loaded
     kinds = {one.rule: one.kind for one in design_warnings(loaded(text))}
 
     assert kinds == {"GW110": Kind.CAUTION, "GW305": Kind.NOTE}
+
+
+def test_an_inhibit_that_lights_a_lamp_is_no_flaw(changed, loaded):
+    text = changed(("AT-2.A2 OR PB-1.active", "AT-2.inhibit OR PB-1.active"))
+
+    assert design_warnings(loaded(text)) == ()
 
 
 def test_two_bits_of_one_word_do_not_overlap(changed, loaded):

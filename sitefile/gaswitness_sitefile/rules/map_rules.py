@@ -44,7 +44,7 @@ def _measures(site: Site) -> Iterator[tuple[int, Point, Channel]]:
 
 def _ends(point: Point) -> tuple[float, float] | None:
     """Lowest and highest value, in the unit, that the point's type can hold; None for floats."""
-    if point.type in FLOATS or point.type not in INTEGER_LIMITS:
+    if point.type not in INTEGER_LIMITS:
         return None
     ends = [raw * point.scale + point.offset for raw in INTEGER_LIMITS[point.type]]
     return min(ends), max(ends)

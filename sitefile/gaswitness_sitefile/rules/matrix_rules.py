@@ -63,7 +63,10 @@ def _always(site: Site) -> Findings:
 
 
 def _possible(site: Site, cause: Cause) -> Iterator[bool]:
-    """Every value that the cause can have, over all combinations of its facts."""
+    """Every value that the cause can have, over all combinations of its facts.
+
+    None of a channel's facts counts while it is inhibited, its inhibit aside (panel's rule 5).
+    """
     facts = sorted({str(fact): fact for fact in facts_of(cause)}.items())
     free = [name for name, fact in facts if not _impossible(site, fact)]
     if len(free) > _MOST_FACTS:
@@ -71,7 +74,16 @@ def _possible(site: Site, cause: Cause) -> Iterator[bool]:
         return
     dead = {name: False for name, fact in facts if _impossible(site, fact)}
     for values in product((False, True), repeat=len(free)):
-        yield _holds(cause, {**dead, **dict(zip(free, values, strict=True))})
+        shown = {**dead, **dict(zip(free, values, strict=True))}
+        counted = {
+            name: shown[name] and (fact.what == "inhibit" or not shown.get(_inhibit(fact), False))
+            for name, fact in facts
+        }
+        yield _holds(cause, counted)
+
+
+def _inhibit(fact: Fact) -> str:
+    return f"{fact.subject}.inhibit"
 
 
 def _holds(cause: Cause, facts: dict[str, bool]) -> bool:
@@ -100,8 +112,6 @@ def _impossible(site: Site, fact: Fact) -> str:
     channel = site.channel_of.get(fact.subject)
     if channel is None:
         return ""
-    if fact.what == "inhibit":
-        return f"an inhibited channel drives nothing, so {fact} never counts as a cause"
     level = channel.levels.get(fact.what)
     if level is None:
         return ""
@@ -114,8 +124,13 @@ def _impossible(site: Site, fact: Fact) -> str:
 
 
 def _why_never(site: Site, cause: Cause) -> str:
-    whys = [why for fact in facts_of(cause) if (why := _impossible(site, fact))]
-    return f": {whys[0]}" if whys else ": it contradicts itself"
+    facts = list(facts_of(cause))
+    whys = [why for fact in facts if (why := _impossible(site, fact))]
+    if whys:
+        return f": {whys[0]}"
+    inhibits = [str(fact) for fact in facts if fact.what == "inhibit"]
+    tail = f" (while {inhibits[0]} stands, the channel's other facts do not count)"
+    return f": it contradicts itself{tail if inhibits else ''}"
 
 
 def _is_fault(fact: Fact) -> bool:
