@@ -1,11 +1,19 @@
 """`gaswitness witness`: scripts run against a panel that is not ours."""
 
 from pathlib import Path
+from shutil import get_terminal_size
 
 import click
 
 from gaswitness.exit_codes import ExitCode
 from gaswitness.run_options import LINK, OUT, QUIET, SCRIPT
+
+
+LONGEST_LINE = 100
+
+
+def _columns() -> int:
+    return min(get_terminal_size().columns, LONGEST_LINE)
 
 
 @click.command(short_help="Run scripts against a panel and judge it.")
@@ -65,7 +73,10 @@ def witness(
     )
     talks = options.driver is DriverChoice.PERSON
     if talks:
-        click.echo("Before you begin:\n" + "\n".join(f"- {line}" for line in CAUTIONS) + "\n")
+        click.echo("Before you begin:")
+        for line in CAUTIONS:
+            click.echo(click.wrap_text(line, _columns(), "- ", "  "))
+        click.echo()
     with watcher(Console(stderr=True), quiet=quiet, talks=talks) as watching:
         result = run.witness(loaded, played, options, watching)
     return tell_outcome(result, about_run(result, loaded, played), loaded, folder, quiet=quiet)
