@@ -128,9 +128,10 @@ def _why_never(site: Site, cause: Cause) -> str:
     whys = [why for fact in facts if (why := _impossible(site, fact))]
     if whys:
         return f": {whys[0]}"
-    inhibits = [str(fact) for fact in facts if fact.what == "inhibit"]
-    tail = f" (while {inhibits[0]} stands, the channel's other facts do not count)"
-    return f": it contradicts itself{tail if inhibits else ''}"
+    inhibit = next((str(fact) for fact in facts if fact.what == "inhibit"), None)
+    if inhibit:
+        return f": while {inhibit} stands, the channel's other facts do not count"
+    return ": it contradicts itself"
 
 
 def _is_fault(fact: Fact) -> bool:
