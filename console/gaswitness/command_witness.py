@@ -8,7 +8,6 @@ import click
 from gaswitness.exit_codes import ExitCode
 from gaswitness.run_options import LINK, OUT, QUIET, SCRIPT
 
-
 LONGEST_LINE = 100
 
 
