@@ -33,7 +33,7 @@ complement)."""
 
 _ONE_BIT: Final = (PointType.BIT, PointType.BIT_IN_WORD)
 _COMMAND_TYPES: Final = (*_ONE_BIT, PointType.UINT16, PointType.INT16, PointType.ENUMERATION)
-_TEXTLESS: Final = (*NUMERIC, *_ONE_BIT, PointType.ENUMERATION)
+_TEXTLESS: Final = (*NUMERIC, *_ONE_BIT)
 
 Found = tuple[str, str, str]
 """The field at fault, what is wrong, the remedy."""
@@ -96,7 +96,11 @@ def _value(point: Point) -> Iterator[Found]:
     if point.shows not in ("constant", *COMMANDS):
         remedy = "take value out, or write shows: constant"
         yield "value", f"value belongs to a constant, but it shows {point.shows}", remedy
-    if point.type in _TEXTLESS and isinstance(point.value, str):
+    if point.type is PointType.ENUMERATION and isinstance(point.value, str):
+        if point.value not in point.codes.values():
+            what = f"value {point.value!r} is none of the codes"
+            yield "value", what, one_of(point.value, point.codes.values())
+    elif point.type in _TEXTLESS and isinstance(point.value, str):
         remedy = "write a number, or type: string"
         yield "value", f"{an(point.type)} holds a number, found {point.value!r}", remedy
     if point.type is PointType.STRING:

@@ -75,6 +75,17 @@ def test_nitrogen_monoxide_is_no_truth_value(changed, loaded):
     assert loaded(changed(("gas: propane", "gas: NO"))).site.channels[2].gas == "NO"
 
 
+def test_a_constant_may_name_one_of_its_codes(changed, loaded):
+    text = changed(
+        (
+            "type: uint16, shows: constant, value: 12",
+            "type: enumeration, codes: {1: left, 2: right}, shows: constant, value: left",
+        )
+    )
+
+    assert loaded(text).site.points[10].value == "left"
+
+
 def test_a_date_as_revision_is_text(good):
     assert load_site(good / "cellar.yaml").site.panel.document_revision == "2026-03-01"
 
@@ -138,9 +149,9 @@ def large(tmp_path):
     return tmp_path
 
 
-def test_a_large_site_loads_within_two_seconds(large):
+def test_a_large_site_loads_within_two_seconds_of_work(large):
     for name in ("inline.yaml", "csv.yaml"):
-        began = time.perf_counter()
+        began = time.process_time()
         site = load_site(large / name).site
-        assert time.perf_counter() - began < 2.0
+        assert time.process_time() - began < 2.0
         assert (len(site.points), len(site.channels)) == (600, 64)

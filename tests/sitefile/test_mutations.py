@@ -60,7 +60,7 @@ def loads_or_explains(path):
 
 
 ASKED = settings(
-    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 
 
@@ -121,7 +121,8 @@ KEYS = (
     "gaswitness_site: 1", "tag: GDP-7", "gas: CO2", "range: [0, 5]", "kind: fan", "at: AT-2",
     "response_s: 5", "cause: any.A1", "effect: K-FAN", "notation: reference", "address: 30003",
     "type: float32", "shows: AT-2.reading", "order: CDAB", "scale: 0.01", "sentinel: 65535",
-    "codes: {0: normal, 1: A1, 2: A2, 3: fault, 4: warm_up}", "length: 4", "value: CELLAR",
+    "codes: {0: normal, 1: A1, 2: A2, 3: fault, 4: warm_up, 5: inhibit}", "length: 4",
+    "value: CELLAR",
     "low: -10", "gaps: {holding register: zeros}", "poll_period_s: 0.5", "on_fault: sentinel",
     "bits: {0: AT-1.A1, 1: AT-1.A2, 2: AT-1.fault}", "A1: {setpoint: 20, hysteresis: 2}",
 )  # fmt: skip

@@ -45,6 +45,7 @@ FIRES = {
     ],
     "GW110": [([("table: coil, address: 00002, type: bit, shows: K-HORN.active", "table: coil, address: 00002, type: bit, shows: panel.mute, access: w")], 69, ["horn: a command can be written", "coil"])],
     "GW111": [([("request_gap_s: 0.02", "largest_read_registers: 3")], 66, ["maker takes 4 registers", "3 at most"])],
+    "GW112": [([(", 5: inhibit}", "}"), ("1: A1, 2: A2", "1: A1")], 60, ["lpg state: no code for A2, inhibit of AT-3"])],
     "GW201": [
         ([(A2_LPG, "A2: {setpoint: 20, latching: true}")], 42, ["A1 at 20 %LEL is not before A2 at 20, both rising"]),
         ([("setpoint: 18,", "setpoint: 20,")], 33, ["A1 at 19.5 %vol is not before A2 at 20, both falling"]),

@@ -196,6 +196,19 @@ def _wider_than_a_read(site: Site) -> Findings:
             yield ("points", index, "address"), what
 
 
+def _state_without_code(site: Site) -> Findings:
+    for index, point in enumerate(site.points):
+        channel = site.channel_of.get(point.subject)
+        if channel is None or point.what != "state":
+            continue
+        states = ["normal", *channel.levels, "fault", "inhibit"]
+        states += ["warm_up"] if site.timing.warm_up_s else []
+        missing = [state for state in states if state not in point.codes.values()]
+        if missing:
+            what = f"{point.name}: no code for {', '.join(missing)} of {channel.tag}"
+            yield ("points", index, "codes"), what
+
+
 MAP_RULES: Final = (
     Rule(
         "GW101",
@@ -243,4 +256,5 @@ MAP_RULES: Final = (
         _wider_than_a_read,
         "it can only be read in pieces, which may come from two different moments",
     ),
+    Rule("GW112", _state_without_code, "the register then shows another state, or nothing known"),
 )
