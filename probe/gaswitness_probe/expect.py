@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
+from gaswitness_probe.facts import resolution
 from gaswitness_probe.observe import Stretch
 from gaswitness_probe.series import threshold
 from gaswitness_probe.signal import (
@@ -90,6 +91,12 @@ class LevelView:
         """How near the setpoint nothing is said of the reading, in the channel's unit."""
         point = self.view.reading_point(self.channel.tag)
         return self.view.doubt(self.channel, point) if point is not None else 0.0
+
+    @cached_property
+    def rounding(self) -> float:
+        """Half the step of the register that shows the reading, in the channel's unit."""
+        point = self.view.reading_point(self.channel.tag)
+        return resolution(point) if point is not None else 0.0
 
     @property
     def rising(self) -> bool:

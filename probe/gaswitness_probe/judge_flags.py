@@ -5,6 +5,7 @@ Each against what was made to happen, or against the facts that it sums up.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from math import inf
 
 from gaswitness_probe.applied import FaultMade, GasApplied, InhibitSet, InputMade, PanelFaultMade
 from gaswitness_probe.expect import Expectations
@@ -240,7 +241,7 @@ def _changes(flag: Flag, parts: Sequence[Stretch]) -> Iterator[Aspect]:
             change = next((c for c in seen if c.when.high > event.low), None)
             if change is None or change.to is not to:
                 continue
-            yield _timed(flag, name, event, change.when, Window(float("-inf"), allowed.high))
+            yield _timed(flag, name, event, change.when, Window(-inf, allowed.high))
 
 
 def _inverse(signal: Signal) -> Signal:
@@ -271,14 +272,7 @@ def _unaccepted(expectations: Expectations) -> Verdict:
     """Set by any level or fault that comes on, cleared by accept."""
     view = expectations.view
     fact = "panel.unaccepted"
-    facts = [f"{c.tag}.{what}" for c in view.site.channels for what in (*c.levels, "fault")]
-    sets = [
-        Event(event.low, event.high + view.site.timing.flag_response_s, sure=event.sure)
-        for name in facts
-        if view.shown(name)
-        for event in rises(counted(view, name))
-        if event.low > float("-inf")
-    ]
+    sets = list(_alarms_coming(view))
     blanks = [Event(w.low, w.high, sure=False) for w in view.broken]
     clears = [Event(press.low, press.high) for press in view.keys("accept")]
     expected = remembered([*sets, *blanks], [*clears, *blanks], UNKNOWN)
@@ -296,6 +290,20 @@ def _unaccepted(expectations: Expectations) -> Verdict:
         because=telling.because if telling else "no alarm came and was accepted",
         aspects=tuple(aspects),
     )
+
+
+def _alarms_coming(view: PanelView) -> Iterator[Event]:
+    """Every level and fault that comes on and has to be accepted: not those under inhibit."""
+    later_s = view.site.timing.flag_response_s
+    for channel in view.site.channels:
+        inhibited = view.inhibited(channel.tag)
+        for what in (*channel.levels, "fault"):
+            for event in rises(view.flag(f"{channel.tag}.{what}")):
+                low, high = event.low, event.high
+                if low == -inf or inhibited.throughout(TRUE, low, high):
+                    continue
+                sure = event.sure and inhibited.throughout(FALSE, low, high)
+                yield Event(low, high + later_s, sure=sure)
 
 
 _NOW = Window(0.0, 0.0)

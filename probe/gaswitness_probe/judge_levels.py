@@ -122,13 +122,23 @@ def _contradictions(level: LevelView) -> Iterator[Aspect]:
 
 def _missing(level: LevelView, at_s: float) -> Aspect:
     reading = _reading(level, at_s)
-    if level.level.latching and level.condition.at(at_s) is FALSE:
+    if level.crossed.at(at_s) is not TRUE and level.level.latching:
         return Aspect(
             "latches",
             Outcome.FAILED,
             expected=f"{level.fact} on until reset",
-            seen=f"{level.fact} off at {seconds(at_s)}",
+            seen=f"{level.fact} off at {seconds(at_s)}, reading {reading}",
             because=f"{level.fact} went off without a reset; it has to latch",
+            at_s=at_s,
+        )
+    if level.crossed.at(at_s) is not TRUE:
+        return Aspect(
+            "clears",
+            Outcome.FAILED,
+            expected=f"{level.fact} on until the reading is back past {level.clears_at:g}",
+            seen=f"{level.fact} off at {seconds(at_s)}, reading {reading}",
+            because=f"{level.fact} went off at a reading of {reading}, not yet back past "
+            f"{_with_unit(level, level.clears_at)}: its hysteresis is too narrow",
             at_s=at_s,
         )
     return Aspect(
@@ -195,7 +205,7 @@ def _setpoint(level: LevelView) -> Iterator[Aspect]:
     off_since = -inf
     for change in changes(level.parts):
         if change.to is FALSE:
-            off_since = change.when.low
+            off_since = change.when.high
             continue
         if not level.disturbed.throughout(FALSE, change.when.low, change.when.high):
             continue
@@ -234,7 +244,7 @@ def _stood_below(level: LevelView, series: Series, since_s: float, until_s: floa
     first = series.begun_before(since_s)
     if not level.level.on_delay_s:
         last = series.ended_by(until_s - level.lag_s)
-        return max(_heights(level, series, first, last), default=-inf)
+        return max(_heights(level, series, first, last), default=-inf) - level.rounding
     last = series.ended_by(until_s)
     heights = _heights(level, series, first, last)
     found = -inf
@@ -255,7 +265,8 @@ def _reached(level: LevelView, series: Series, since_s: float, until_s: float) -
     """
     first = series.ended_by(since_s)
     last = series.begun_before(until_s - level.delay.low)
-    return max(_heights(level, series, first, last + 1), default=-inf) + level.doubt
+    lifted = 2 * level.channel.noise + level.rounding
+    return max(_heights(level, series, first, last + 1), default=-inf) + lifted
 
 
 def _located(level: LevelView, low: float, high: float, at_s: float) -> Aspect:

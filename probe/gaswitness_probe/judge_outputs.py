@@ -38,13 +38,18 @@ class _Findings:
     def cell(self, view: CellView, aspect: Aspect) -> None:
         self.of_cell.setdefault(view.cell.id, []).append(aspect)
 
+    def lets_go(self, view: CellView) -> bool:
+        return any(
+            aspect.outcome is Outcome.PROVEN and aspect.name in ("releases", "reset")
+            for aspect in self.of_cell.get(view.cell.id, [])
+        )
+
 
 def judge_outputs(expectations: Expectations) -> Iterator[Verdict]:
     """A verdict for every output and for every cell, in the order of the site file."""
     for output in expectations.outputs.values():
         findings = _Findings()
         if output.parts:
-            _contradictions(output, findings)
             for cell in output.cells:
                 _rises(output, cell, findings)
                 if cell.cell.latching:
@@ -53,6 +58,7 @@ def judge_outputs(expectations: Expectations) -> Iterator[Verdict]:
                     _releases(output, cell, findings)
                 _resets(output, cell, findings)
             _mutes(output, findings)
+            _contradictions(output, findings)
         for cell in output.cells:
             yield _cell_verdict(output, cell, findings)
         yield _output_verdict(output, findings)
@@ -93,6 +99,8 @@ def _on_but_must_be_off(
         return
     late = [cell for cell in output.cells if cell.state.ever(TRUE, since, at_s)]
     if late:
+        # A cell that was seen to let go by itself is not the one that holds on here.
+        late = [cell for cell in late if not findings.lets_go(cell)] or late
         last = max(_end_of_state(cell, at_s) for cell in late)
         for cell in late:
             if _end_of_state(cell, at_s) == last:

@@ -170,23 +170,27 @@ def _disagreement(
     view: PanelView, fact: str, point: Point, other: Point, clashed: tuple[float, Stretch]
 ) -> Verdict:
     at_s, part = clashed
-    shows = "on" if part.value is TRUE else "off"
+    expected = f"{point.name} agrees with {other.name} on {fact}"
     tag, _, what = point.shows.partition(".")
     output = view.site.output_of.get(tag)
-    hint = ""
-    if output is not None and what == "energised" and output.normally_energised:
-        hint = f"; {tag} is to be normally energised (fail-safe), and is not driven so"
-    elif output is not None and what == "energised":
-        hint = f"; {tag} is to be energised only when it acts, and is driven the other way"
-    aspect = Aspect(
-        "agrees",
-        Outcome.FAILED,
-        expected=f"{point.name} says of {fact} what {other.name} says",
-        seen=f"{point.name} says {fact} is {shows}, {other.name} the opposite",
-        because=f"at {seconds(at_s)} {point.name} says that {fact} is {shows}, "
-        f"{other.name} says the opposite{hint}",
-        at_s=at_s,
-    )
+    if output is not None and what == "energised":
+        acts = part.value is FALSE
+        energised = acts is output.normally_energised
+        sense = (
+            f"normally energised (fail-safe): energised at rest, not while {tag} acts"
+            if output.normally_energised
+            else f"energised only while {tag} acts"
+        )
+        seen = (
+            f"coil of {tag} {'energised' if energised else 'not energised'} while {tag} "
+            f"{'acts' if acts else 'does not act'}, at {seconds(at_s)}"
+        )
+        because = f"{seen}; it is to be {sense}"
+    else:
+        shows = "on" if part.value is TRUE else "off"
+        seen = f"{point.name} shows {fact} {shows}, {other.name} the opposite, at {seconds(at_s)}"
+        because = seen
+    aspect = Aspect("agrees", Outcome.FAILED, expected, seen, because=because, at_s=at_s)
     return Verdict(
         f"point/{point.name}",
         Kind.POINT,
