@@ -24,7 +24,8 @@ class LoopClock:
 
     def __init__(self, speed: float = 1.0) -> None:
         self._loop = asyncio.get_running_loop()
-        self.is_virtual = isinstance(self._loop, VirtualLoop)
+        self._virtual = self._loop if isinstance(self._loop, VirtualLoop) else None
+        self.is_virtual = self._virtual is not None
         self._tick: Callable[[], float] = self._loop.time if self.is_virtual else time.perf_counter
         self.speed = speed
         self._base_s = 0.0
@@ -44,22 +45,24 @@ class LoopClock:
 
     async def sleep_until(self, at_s: float) -> None:
         """Wait until the clock shows `at_s`; let others go first where it already does."""
-        if self.is_virtual:
-            await self._sleep_exactly(at_s)
+        if self._virtual is not None:
+            await self._sleep_exactly(self._virtual, at_s)
             return
         await asyncio.sleep(0)
         # The loop's timers may be early by its clock's tick, hence again until it is time.
         while (left_s := (at_s - self.now()) / self.speed) > CLOSE_S:  # noqa: ASYNC110
             await asyncio.sleep(left_s)
 
-    async def _sleep_exactly(self, at_s: float) -> None:
+    async def _sleep_exactly(self, loop: VirtualLoop, at_s: float) -> None:
         # asyncio.sleep adds to the present and rounds; a timer at an instant is exact.
         when = self._mark + (at_s - self._base_s) / self.speed
         if when <= self._tick():
             await asyncio.sleep(0)
             return
-        woken: asyncio.Future[None] = self._loop.create_future()
-        timer = self._loop.call_at(when, _wake, woken)
+        if loop.leap(when):
+            return
+        woken: asyncio.Future[None] = loop.create_future()
+        timer = loop.call_at(when, _wake, woken)
         try:
             await woken
         finally:

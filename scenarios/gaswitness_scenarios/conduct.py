@@ -4,6 +4,8 @@ Which panel, which link and which driver there are is the caller's choice.
 """
 
 import asyncio
+import contextlib
+import math
 import time
 from collections.abc import Callable, Mapping
 from contextlib import AbstractAsyncContextManager
@@ -28,6 +30,7 @@ from gaswitness_scenarios.events import Listener, PhaseName
 from gaswitness_scenarios.facts_of_run import clock_facts, facts_of_run
 from gaswitness_scenarios.identification import read_identity
 from gaswitness_scenarios.merge import all_verdicts
+from gaswitness_scenarios.poll_clock import PollClock, PollingOver
 from gaswitness_scenarios.record import Record
 from gaswitness_scenarios.rest import not_at_rest, settle_s
 from gaswitness_scenarios.result import RunKind, RunResult, RunStats
@@ -198,10 +201,12 @@ class _Run:
         self.record.progress(self.clock.now(), progress.done, progress.of)
 
     async def _play(self, driver: Driver) -> tuple[Verdict, ...]:
-        poller = Poller(self.client, self.site, plan_reads(self.site), self.clock, self.record.seen)
+        poll_clock = PollClock(self.clock)
+        plan = plan_reads(self.site)
+        poller = Poller(self.client, self.site, plan, poll_clock, self.record.seen)
         begun_s = self.clock.now()
         await poller.cycle()
-        await self._while_polling(poller, driver)
+        await self._while_polling(poller, poll_clock, driver)
         self.span_s = (begun_s, self.clock.now())
         self.cycles = poller.cycles
         self._phase(PhaseName.JUDGE, "weighing what was seen")
@@ -214,9 +219,8 @@ class _Run:
             expectations=self.record.expectations,
         )
 
-    async def _while_polling(self, poller: Poller, driver: Driver) -> None:
-        over = asyncio.Event()
-        polling = asyncio.create_task(poller.run_until(over))
+    async def _while_polling(self, poller: Poller, poll_clock: PollClock, driver: Driver) -> None:
+        polling = asyncio.create_task(_poll(poller))
         playing = asyncio.create_task(self._scripts(poller, driver))
         try:
             await asyncio.wait({polling, playing}, return_when=asyncio.FIRST_COMPLETED)
@@ -226,7 +230,7 @@ class _Run:
             task = asyncio.current_task()
             if task is not None:
                 task.uncancel()
-        over.set()
+        poll_clock.stop()
         if not playing.done():
             playing.cancel()
         await asyncio.wait({polling, playing})
@@ -280,3 +284,8 @@ class _Run:
             stopped=self.stopped,
             elapsed_s=elapsed_s,
         )
+
+
+async def _poll(poller: Poller) -> None:
+    with contextlib.suppress(PollingOver):
+        await poller.run_until(math.inf)

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from gaswitness_scenarios.options import Latency
+from gaswitness_scenarios.virtual_loop import VirtualLoop
 from gaswitness_simulator.device import VirtualDevice
 from gaswitness_simulator.session import Session
 
@@ -28,9 +29,9 @@ class MemoryTransport:
     """One connection to a virtual panel, where panel and loop count the same seconds.
 
     A request reaches the panel after one latency, is answered as of that instant, and the answer
-    arrives after another; bytes never overtake each other. There is one timer a request, at the
-    answer's arrival: whoever touches the panel in between first calls `arrive_until`, so that the
-    panel gets everything in order of time.
+    arrives after another; bytes never overtake each other. The answer is made when it is due to
+    arrive: whoever touches the panel before first calls `arrive_until`, so that the panel gets
+    everything in order of time.
     """
 
     def __init__(
@@ -63,21 +64,37 @@ class MemoryTransport:
         draw, low_s, spread_s = self._draw, self._low_s, self._spread_s
         self._reached_s = max(self._reached_s, self._now() + low_s + spread_s * draw())
         back_s = low_s + spread_s * draw()
-        request = _UnderWay(self._session, data, self._reached_s, back_s)
-        self._under_way.append(request)
-        self._at(request.arrives_s + back_s, self.arrive_until, request.arrives_s)
+        self._under_way.append(_UnderWay(self._session, data, self._reached_s, back_s))
 
     async def receive(self) -> bytes:
         """Whatever has arrived; b"" once the panel has closed."""
         while not self._arrived:
             if self._session is None:
                 raise ConnectionResetError("the link in memory is not open")
-            self._waiting = asyncio.get_running_loop().create_future()
-            try:
-                await self._waiting
-            finally:
-                self._waiting = None
+            if not self._leap():
+                await self._wait()
         return self._arrived.popleft() if self._arrived[0] else b""
+
+    def _leap(self) -> bool:
+        """Be at the arrival of the next answer at once, where nothing happens before it."""
+        if not self._under_way:
+            return False
+        loop = asyncio.get_running_loop()
+        request = self._under_way[0]
+        if not isinstance(loop, VirtualLoop) or not loop.leap(request.arrives_s + request.back_s):
+            return False
+        self.arrive_until(request.arrives_s)
+        return True
+
+    async def _wait(self) -> None:
+        if self._under_way:
+            request = self._under_way[0]
+            self._at(request.arrives_s + request.back_s, self.arrive_until, request.arrives_s)
+        self._waiting = asyncio.get_running_loop().create_future()
+        try:
+            await self._waiting
+        finally:
+            self._waiting = None
 
     async def close(self) -> None:
         self._session = None

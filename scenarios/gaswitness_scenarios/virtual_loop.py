@@ -57,6 +57,20 @@ class VirtualLoop(asyncio.SelectorEventLoop):
     def time(self) -> float:
         return self._now_s
 
+    def leap(self, when_s: float) -> bool:
+        """Move time to `when_s` here and now, where nothing else would happen until then.
+
+        Spares a task that waits for a known instant the way through the loop; True where done.
+        Names as in `jump`.
+        """
+        if self._ready:  # type: ignore[attr-defined]
+            return False
+        scheduled: list[asyncio.TimerHandle] = self._scheduled  # type: ignore[attr-defined]
+        if scheduled and scheduled[0].when() <= when_s:
+            return False
+        self._now_s = max(self._now_s, when_s)
+        return True
+
     def jump(self) -> None:
         """Move time to the next timer.
 
