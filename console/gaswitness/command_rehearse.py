@@ -65,13 +65,13 @@ def rehearse(  # noqa: PLR0913  # one parameter an option
     from gaswitness.progress import watcher
     from gaswitness.run_outcome import EVIDENCE, about_run, tell_outcome
     from gaswitness.site_argument import loaded_site
-    from gaswitness_scenarios import run
     from gaswitness_scenarios.options import (
         REHEARSAL_SPEED,
         Latency,
         RehearsalLink,
         RehearsalOptions,
     )
+    from gaswitness_scenarios.run import rehearse as run_rehearsal
 
     loaded = loaded_site(site)
     panel_site = None if panel is None else loaded_site(panel)
@@ -86,7 +86,7 @@ def rehearse(  # noqa: PLR0913  # one parameter an option
         latency=Latency() if latency_ms is None else Latency(*latency_ms),
     )
     with watcher(Console(stderr=True), quiet=quiet) as watching:
-        result = run.rehearse(loaded, played, options, watching)
+        result = run_rehearsal(loaded, played, options, watching)
     about = about_run(result, loaded, played, panel_site)
     return tell_outcome(result, about, loaded, folder, quiet=quiet)
 

@@ -49,8 +49,8 @@ def serve(  # noqa: PLR0913  # one parameter an option
     It protects nobody. Its device identification says that it is virtual.
     """
     from gaswitness.site_argument import loaded_scripts, loaded_site
-    from gaswitness_scenarios import serve as serving
     from gaswitness_scenarios.options import ServeOptions, Start
+    from gaswitness_scenarios.serve import serve as serve_panel
 
     loaded = loaded_site(site)
     played = loaded_scripts(scripts, loaded)
@@ -64,5 +64,5 @@ def serve(  # noqa: PLR0913  # one parameter an option
         start=Start(start),
         beyond_loopback=beyond_loopback,
     )
-    serving.serve(loaded, played, options, click.echo)
+    serve_panel(loaded, played, options, click.echo)
     return ExitCode.ALL_PROVEN

@@ -24,13 +24,13 @@ def survey(*, site: str, link: str, out: Path | None, quiet: bool) -> ExitCode:
     from gaswitness.progress import watcher
     from gaswitness.run_outcome import EVIDENCE, about_run, tell_outcome
     from gaswitness.site_argument import link_address, loaded_site
-    from gaswitness_scenarios import run
     from gaswitness_scenarios.options import SurveyOptions
+    from gaswitness_scenarios.run import survey as run_survey
 
     loaded = loaded_site(site)
     address = link_address(link, loaded.site)
     folder = make_out_folder(out, loaded.site.panel.tag, Path())
     options = SurveyOptions(link=address, evidence=folder / EVIDENCE)
     with watcher(Console(stderr=True), quiet=quiet) as watching:
-        result = run.survey(loaded, options, watching)
+        result = run_survey(loaded, options, watching)
     return tell_outcome(result, about_run(result, loaded, ()), loaded, folder, quiet=quiet)

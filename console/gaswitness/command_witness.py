@@ -60,8 +60,8 @@ def witness(
     from gaswitness.progress import watcher
     from gaswitness.run_outcome import EVIDENCE, about_run, tell_outcome
     from gaswitness.site_argument import link_address, loaded_scripts, loaded_site
-    from gaswitness_scenarios import run
     from gaswitness_scenarios.options import DriverChoice, WitnessOptions
+    from gaswitness_scenarios.run import witness as run_witness
 
     loaded = loaded_site(site)
     address = link_address(link, loaded.site)
@@ -77,5 +77,5 @@ def witness(
             click.echo(click.wrap_text(line, _columns(), "- ", "  "))
         click.echo()
     with watcher(Console(stderr=True), quiet=quiet, talks=talks) as watching:
-        result = run.witness(loaded, played, options, watching)
+        result = run_witness(loaded, played, options, watching)
     return tell_outcome(result, about_run(result, loaded, played), loaded, folder, quiet=quiet)
