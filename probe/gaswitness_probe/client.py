@@ -247,7 +247,6 @@ class Client:
             raise NoConnection(f"cannot connect: {error}") from error
         self.statistics.connections += 1
         self._stream = Stream()
-        self._unanswered.clear()
         self._issued = 0
         self._open = True
 

@@ -277,7 +277,8 @@ def _rises(output: OutputView, cell: CellView, findings: _Findings) -> None:
         stood_until = _true_until(cell.cause, cause.high)
         deadline = cause.high + cell.rise.high
         change = _next_change(output, cause.low)
-        if change is None or change.to is FALSE or change.when.low > deadline:
+        late = change is not None and change.when.low > deadline
+        if change is None or change.to is FALSE or (late and stood_until < change.when.low):
             if stood_until > deadline and (change is None or change.to is not FALSE):
                 findings.cell(cell, _unseen(cell, cause, output.view.span.high))
             continue
