@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+from typing import Final
 
 from gaswitness_scenarios.control import (
     FORMAT,
@@ -11,6 +12,8 @@ from gaswitness_scenarios.control import (
     read_message,
     write_message,
 )
+
+ANSWER_WITHIN_S: Final = 5.0
 
 
 class ControlClient:
@@ -23,14 +26,14 @@ class ControlClient:
         self.hello: Message = {}
 
     @classmethod
-    async def connect(cls, host: str, port: int, timeout_s: float = 5.0) -> "ControlClient":
+    async def connect(cls, host: str, port: int) -> "ControlClient":
         """Raises ControlError in words where nobody or somebody else answers."""
         where = f"tcp://{host}:{port}"
         try:
-            async with asyncio.timeout(timeout_s):
+            async with asyncio.timeout(ANSWER_WITHIN_S):
                 streams = await asyncio.open_connection(host, port, limit=LONGEST_LINE)
                 client = cls(*streams)
-                client.hello = await client._next()
+                client.hello = await client._next(ANSWER_WITHIN_S)
         except (OSError, TimeoutError) as error:
             raise ControlError(
                 f"the virtual panel announces a control channel at {where}, but it does not "
@@ -49,25 +52,31 @@ class ControlClient:
         """The answer to a command. Raises ControlError where it is an error."""
         write_message(self._writer, command)
         while True:
-            message = await self._next()
+            message = await self._next(ANSWER_WITHIN_S)
             if "error" in message:
                 raise ControlError(f"the virtual panel refuses: {message['error']}")
             if "answer" in message:
                 return message
             self._events.append(message)
 
-    async def event(self) -> Message:
-        """The next event. Raises ControlError where the channel ends."""
-        return self._events.pop(0) if self._events else await self._next()
+    async def event(self, within_s: float) -> Message:
+        """The next event. Raises ControlError where the channel ends, or none comes within
+        `within_s` seconds of the loop."""
+        return self._events.pop(0) if self._events else await self._next(within_s)
 
     async def close(self) -> None:
         self._writer.close()
         with contextlib.suppress(OSError):
             await self._writer.wait_closed()
 
-    async def _next(self) -> Message:
+    async def _next(self, within_s: float) -> Message:
         try:
-            message = await read_message(self._reader)
+            async with asyncio.timeout(within_s):
+                message = await read_message(self._reader)
+        except TimeoutError as error:
+            raise ControlError(
+                f"the virtual panel's control channel has been silent for {within_s:.0f} s"
+            ) from error
         except OSError as error:
             raise ControlError(f"the control channel broke: {error}") from error
         if message is None:

@@ -15,6 +15,9 @@ from gaswitness_scenarios.script import Look, Script
 EXCHANGES: Final = 8
 """Questions by which the two clocks are compared; the quickest answer bounds the doubt."""
 
+PATIENCE_S: Final = 5.0
+"""Real seconds by which a served panel may be late with a step before it counts as gone."""
+
 
 class AnchoredDriver:
     """Takes the script's time zero to be now, give or take `slack_s` seconds of the run."""
@@ -99,7 +102,7 @@ class ControlledDriver:
                 await self._control.ask({"command": "watch"})
                 self._watching = True
             await self._control.ask({"command": "start", "script": script.sha256})
-            await self._follow(script, offset, told)
+            await self._follow(script, offset, told, float(self._control.hello["speed"]))
         except ControlError as error:
             raise StoppedError(str(error)) from error
 
@@ -111,14 +114,24 @@ class ControlledDriver:
             found = found.narrowed(Offset(sent_s - panel_s, clock.now() - panel_s))
         return found
 
-    async def _follow(self, script: Script, offset: Offset, told: Told) -> None:
+    async def _follow(self, script: Script, offset: Offset, told: Told, speed: float) -> None:
+        done = 0
         while True:
-            event = await self._control.event()
+            event = await self._control.event(_wait_s(script, done) / speed + PATIENCE_S)
             if event["script"] != script.sha256:
                 continue
             if event["event"] == "played":
                 return
+            if event["event"] == "done":
+                done = int(event["number"])
             _pass_on(event, script, offset, told)
+
+
+def _wait_s(script: Script, done: int) -> float:
+    """Seconds of the script from the step `done` (0: none yet) to the next, or to the end."""
+    since_s = script.steps[done - 1].at_s if done else 0.0
+    until_s = script.steps[done].at_s if done < len(script.steps) else script.length_s
+    return until_s - since_s
 
 
 def _pass_on(event: Message, script: Script, offset: Offset, told: Told) -> None:

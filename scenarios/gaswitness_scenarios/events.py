@@ -78,10 +78,10 @@ class Progress:
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What changed in a cycle: new values by point name."""
+    """What changed in an exchange: value and raw registers by point name."""
 
     at_s: float
-    changes: Mapping[str, Value]
+    changes: Mapping[str, tuple[Value, tuple[int, ...]]]
 
 
 @dataclass(frozen=True, slots=True)

@@ -107,8 +107,7 @@ class Record:
     def seen(self, seen: Seen, changes: Changes) -> None:
         """New values in the poll."""
         self._keep("samples", samples_body(seen, changes), seen.answered_s)
-        values = {name: value for name, (value, _) in changes.items()}
-        self._listen(events.Seen(seen.answered_s, values))
+        self._listen(events.Seen(seen.answered_s, changes))
 
     def playing(self, script: Script, begun_s: float, part: tuple[float, float]) -> None:
         """A script begins; `part` is the beginning and length of all scripts, for progress."""

@@ -59,7 +59,7 @@ async def test_who_watches_late_hears_what_was_before():
         client = await ControlClient.connect(server.host, server.port)
         await client.ask({"command": "watch"})
         server.tell({"event": "done", "number": 1})
-        assert [(await client.event())["event"] for _ in range(2)] == ["begun", "done"]
+        assert [(await client.event(1.0))["event"] for _ in range(2)] == ["begun", "done"]
         await client.close()
 
 
@@ -69,7 +69,7 @@ async def test_events_that_come_before_an_answer_are_kept():
         await client.ask({"command": "watch"})
         server.tell({"event": "begun", "number": 7})
         await client.ask({"command": "state"})
-        assert (await client.event())["number"] == 7
+        assert (await client.event(1.0))["number"] == 7
         await client.close()
 
 
@@ -94,7 +94,15 @@ async def test_a_channel_that_closes_says_so():
         await client.ask({"command": "watch"})
         await server.close()
         with pytest.raises(ControlError, match="closed its control channel"):
-            await client.event()
+            await client.event(1.0)
+        await client.close()
+
+
+async def test_a_channel_that_falls_silent_says_so():
+    async with served() as server:
+        client = await ControlClient.connect(server.host, server.port)
+        with pytest.raises(ControlError, match="has been silent for 0 s"):
+            await client.event(0.05)
         await client.close()
 
 

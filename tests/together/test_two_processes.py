@@ -2,8 +2,10 @@
 
 import io
 import re
+import signal
 import socket
 import socketserver
+import sys
 import threading
 import time
 
@@ -107,6 +109,31 @@ def test_a_panel_that_dies_mid_run_leaves_honest_verdicts_and_whole_evidence(
     assert result.stats.failed_exchanges > 0
     assert result.digest
     assert path.exists()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="stopping a process is of POSIX systems")
+def test_a_panel_that_falls_silent_mid_run_leaves_honest_verdicts(
+    demo, demo_scripts, served, first_look
+):
+    panel = served(first_look, speed=SPEED)
+
+    def freeze_at_step(event):
+        if getattr(event, "number", 0) == 6:
+            panel.process.send_signal(signal.SIGSTOP)
+
+    result = witness(demo, [demo_scripts["00"]], auto(panel.link), freeze_at_step)
+    assert "silent" in result.stats.stopped
+    assert any("does not answer any more" in remark for remark in result.stats.remarks)
+    assert [v.id for v in result.verdicts if v.outcome is Outcome.FAILED] == []
+    assert outcomes(result)["flag/AT-301.fault"] is Outcome.NOT_RUN
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="another process cannot press Ctrl-C there")
+def test_serving_ends_quietly_when_interrupted(served):
+    panel = served(speed=SPEED)
+    panel.process.send_signal(signal.SIGINT)
+    assert panel.process.wait(10) == 0
+    assert panel.process.stdout.read().splitlines()[-1] == "stopped"
 
 
 def test_nothing_listening_is_no_connection(demo):
