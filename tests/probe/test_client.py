@@ -146,6 +146,16 @@ async def test_second_copy_of_a_reply_is_noted(panel):
     await client.close()
 
 
+async def test_reply_to_a_request_never_made_is_noted_and_the_right_one_awaited(panel):
+    panel.twist = lambda number, request, reply: [retagged(reply, tid=b"\x77\x77"), reply]
+    client = panel.client()
+    await client.open()
+    exchange = await ask(client)
+    assert exchange.ok
+    assert [note.deviation for note in exchange.notes] == [Deviation.WRONG_TRANSACTION]
+    await client.close()
+
+
 async def test_reply_byte_by_byte_is_whole(panel):
     def twist(number, request, reply):
         steps = []

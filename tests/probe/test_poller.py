@@ -246,6 +246,15 @@ async def test_period_counts_from_the_start_however_odd(make_site):
     assert bench.poller.cycles == 100
 
 
+async def test_cycle_as_long_as_the_period_drops_none(make_site):
+    bench = Bench(make_site, pace={"poll_period_s": 0.1})
+    bench.clock.at_s = 7.3
+    bench.memory.delay_s = 0.05  # two blocks: 0.1 s a cycle
+    await bench.client.open()
+    await bench.poller.run_until(17.25)
+    assert (bench.poller.cycles, bench.poller.missed) == (100, 0)
+
+
 async def test_cycle_longer_than_the_period_drops_cycles_without_a_burst(bench):
     bench.memory.delay_s = 0.3  # two blocks: 0.6 s a cycle
     await bench.poller.run_until(4.0)

@@ -174,6 +174,7 @@ async def test_refused_point_is_failed_in_words_and_its_neighbours_are_not(good)
     }
     because = verdicts["point/MODEL"].because
     assert "exception 02, illegal data address: the panel has nothing at" in because
+    assert "shifted" not in because
     assert "sent 00" in aspect(verdicts["point/MODEL"], "answers").seen
     assert "the most that it granted is 3" in verdicts["link/largest_read_registers"].because
 
@@ -340,6 +341,25 @@ async def test_reading_that_decays_towards_zero_is_no_wrong_word_order(good):
     assert verdicts["point/GAS1"].because.count("it decays towards zero") == 1
 
 
+async def test_wrong_word_order_that_jumps_is_no_decay(good):
+    # the high word of 50.0 sent last; what varies is its low word
+    points = [p for p in POINTS if p["name"] != "GAS1X"]
+    del good.memory[4][13]
+    plain = good.answer
+    looks = 0
+
+    def answer(pdu):
+        nonlocal looks
+        looks += pdu[:5] == bytes.fromhex("04 000A 0002")
+        good.memory[4] |= {10: (0x2C00, 0x2C00, 0x1800, 0x0800)[min(looks, 3)], 11: 0x4248}
+        return plain(pdu)
+
+    good.answer = answer
+    verdicts = await surveyed(good, site(points=points))
+    assert wrong(verdicts) == {"point/GAS1": "failed"}
+    assert "with order CDAB" in verdicts["point/GAS1"].because
+
+
 async def test_sentinel_with_its_fault_flag_is_right(good):
     good.memory[4][12] = 0x7FFF
     good.memory[2][0] = 1
@@ -424,7 +444,26 @@ async def test_coil_of_a_fail_safe_output_is_on_when_it_does_not_act(good, activ
     assert found == ({} if right else {"point/K1": "failed", "point/K1COIL": "failed"})
 
 
-async def test_state_and_flag_that_contradict_each_other_fail(good):
+async def test_readings_of_one_channel_agree_within_its_noise(good):
+    good.memory[4][13] = 505
+    channels = [SITE["channels"][0] | {"noise": 0.3}, SITE["channels"][1]]
+    assert wrong(await surveyed(good, site(channels=channels))) == {}
+
+
+async def test_state_may_hide_flags_of_lower_rank(good):
+    good.memory[4] |= {20: 8, 21: 0x0101}
+    good.memory[2][3] = 1
+    assert wrong(await surveyed(good)) == {}
+
+
+async def test_normal_state_beside_an_alarm_flag_fails(good):
+    good.memory[4][21] = 0x0001
+    good.memory[2][3] = 1
+    found = wrong(await surveyed(good))
+    assert found == {"point/STATE1": "failed", "point/FLAGS": "failed"}
+
+
+async def test_state_without_its_flag_fails(good):
     good.memory[4] |= {20: 1}
     found = wrong(await surveyed(good))
     assert found == {"point/STATE1": "failed", "point/FLAGS": "failed"}
@@ -472,6 +511,22 @@ async def test_read_across_the_end_that_is_granted_is_failed(good):
     verdicts = await surveyed(good)
     assert wrong(verdicts) == {"link/unmapped": "failed"}
     assert "across the end: answered" in verdicts["link/unmapped"].because
+
+
+async def test_read_across_a_gap_that_is_granted_is_failed(good):
+    found = site(pace=SITE["pace"] | {"largest_read_registers": 8})
+    plain = good.answer
+
+    def answer(pdu):
+        if pdu[:5] == bytes.fromhex("04 000D 0008"):
+            return bytes((4, 16)) + bytes(16)
+        return plain(pdu)
+
+    assert (await surveyed(good, found))["link/unmapped"].outcome.value == "proven"
+    good.answer = answer
+    verdict = (await surveyed(good, found))["link/unmapped"]
+    assert verdict.outcome.value == "failed"
+    assert "input registers 13 to 20, across a gap: answered" in verdict.because
 
 
 async def test_gap_that_must_read_as_zero_and_does_not_is_failed(good):
