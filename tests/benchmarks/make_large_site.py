@@ -12,26 +12,30 @@ from typing import Any, Final
 
 ZONE: Final = 8
 _GASES: Final = (
-    ("CH4", "%LEL", 100, 10, 20, 0.2),
-    ("NH3", "ppm", 100, 25, 35, 0.3),
-    ("CO", "ppm", 300, 20, 100, 0.2),
-    ("H2", "%LEL", 100, 10, 20, 0.2),
+    ("CH4", "%LEL", 100, 10, 20, 0.1),
+    ("NH3", "ppm", 100, 25, 35, 0.2),
+    ("CO", "ppm", 300, 20, 100, 0.1),
+    ("H2", "%LEL", 100, 10, 20, 0.1),
 )
 _SITE: Final = """gaswitness_site: 1
-panel: {tag: GDP-64, name: Panel for benchmarks, vendor: Virtual, product: Benchmark}
-pace: {poll_period_s: 0.5}
-timing: {scan_s: 0.5, refresh_s: 0.1, shortest_dwell_s: 2.0, heartbeat_s: 2.0, warm_up_s: 30}
-map: {gaps: zeros}
-channels: {file: channels.csv}
-outputs: {file: outputs.csv}
-matrix: {file: matrix.csv}
-points: {file: points.csv}
+panel: {{tag: GDP-64, name: Panel for benchmarks, vendor: Virtual, product: Benchmark}}
+pace: {{poll_period_s: {poll_s:g}}}
+timing: {{scan_s: 0.5, refresh_s: 0.1, shortest_dwell_s: 2.0, heartbeat_s: 2.0, warm_up_s: 30}}
+map: {{gaps: zeros}}
+channels: {{file: channels.csv}}
+outputs: {{file: outputs.csv}}
+matrix: {{file: matrix.csv}}
+points: {{file: points.csv}}
 """
 _SCRIPT: Final = """gaswitness_script: 1
 title: A shift of {hours:g} hours
 text: One detector after the other rises slowly through its levels, fails, and comes back.
 steps:
-  - hold_s: 60
+  - hold_s: 36
+  - panel_fault: on
+  - hold_s: 12
+  - panel_fault: off
+  - hold_s: 12
   - for_each:
       channel: all
       steps:
@@ -51,7 +55,9 @@ SHORTEST_ROUND_S: Final = 340.0
 Row = dict[str, Any]
 
 
-def make_large_site(folder: Path, *, channels: int = 64, hours: float = 8.0) -> tuple[Path, Path]:
+def make_large_site(
+    folder: Path, *, channels: int = 64, hours: float = 8.0, poll_s: float = 1.0
+) -> tuple[Path, Path]:
     """Write site file, tables and script into `folder`; the paths of site file and script.
 
     Raises ValueError if the hours are too few for a round of each channel.
@@ -68,7 +74,7 @@ def make_large_site(folder: Path, *, channels: int = 64, hours: float = 8.0) -> 
     _write(folder / "matrix.csv", list(_cells(zones)))
     _write(folder / "points.csv", list(_points(tags, len(zones))))
     site, script = folder / "site.yaml", folder / "scripts" / "shift.yaml"
-    site.write_text(_SITE, "utf-8")
+    site.write_text(_SITE.format(poll_s=poll_s), "utf-8")
     script.parent.mkdir(exist_ok=True)
     script.write_text(_SCRIPT.format(hours=hours, rest_s=round_s - 1), "utf-8")
     return site, script
@@ -142,14 +148,19 @@ def _points(tags: list[str], zones: int) -> Iterator[Row]:
     for at, tag in enumerate(tags):
         unit = _gas(at)[1]
         yield _point(f"{tag}.reading", "input register", 2 * at, "float32", unit)
-        yield _point(f"{tag}.A1.setpoint", "holding register", 2 + 4 * at, "float32", unit)
-        yield _point(f"{tag}.A2.setpoint", "holding register", 4 + 4 * at, "float32", unit)
+        for level in (1, 2):
+            row = _point(f"{tag}.A{level}.setpoint", "holding register", 2 * at + level, "uint16")
+            yield {**row, "scale": 0.1, "unit": unit}
         for bit, what in enumerate(("A1", "A2", "fault", "inhibit")):
             yield _point(f"{tag}.{what}", "discrete input", 4 * at + bit, "bit")
     outputs = [str(row["tag"]) for row in _outputs(zones)]
     for at, output in enumerate(outputs):
         yield _point(f"{output}.active", "discrete input", 4 * len(tags) + at, "bit")
         yield _point(f"{output}.energised", "coil", at, "bit")
+    for at, shows in enumerate(
+        ("panel.fault", "panel.unaccepted", "any.A1", "any.A2", "any.fault")
+    ):
+        yield _point(shows, "discrete input", 4 * len(tags) + len(outputs) + at, "bit")
     for at in range(1, zones + 1):
         yield _point(f"S{at}.muted", "coil", len(outputs) + at, "bit")
     yield {**_point("heartbeat", "holding register", 0, "uint16"), "name": "Heartbeat"}
@@ -172,6 +183,9 @@ if __name__ == "__main__":
     parser.add_argument("folder", type=Path)
     parser.add_argument("--channels", type=int, default=64)
     parser.add_argument("--hours", type=float, default=8.0)
+    parser.add_argument("--poll-s", type=float, default=1.0)
     asked = parser.parse_args()
-    made = make_large_site(asked.folder, channels=asked.channels, hours=asked.hours)
+    made = make_large_site(
+        asked.folder, channels=asked.channels, hours=asked.hours, poll_s=asked.poll_s
+    )
     print(*made, sep="\n")

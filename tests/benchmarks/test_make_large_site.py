@@ -26,7 +26,7 @@ def test_default_is_64_channels_and_eight_hours(tmp_path):
     site = load_site(site_path).site
     script = load_script(script_path, site)
     assert len(site.channels) == 64
-    assert len(site.points) == 523
+    assert len(site.points) == 528
     assert len(site.matrix) == 201
     assert script.length_s == pytest.approx(8 * 3600, abs=1)
     tags = {channel.tag for channel in site.channels}
