@@ -35,11 +35,11 @@ _MOST: Final = {
     Unit.PPM: 1e6,
     Unit.PPB: 1e9,
     Unit.VOL: 100.0,
-    Unit.LEL: 10_000.0,
+    Unit.LEL: 20_000.0,
     Unit.MG_M3: 1e7,
 }
-"""The most of a gas that there can be: pure gas. No lower flammable limit is below 1 %vol of the
-gases measured in %LEL by more than a little, and none is denser than 10 kg/m3 by far."""
+"""Bounds that only a slip of the pen passes: pure gas in ppm, ppb and %vol; in %LEL pure gas with
+a lower limit of 0.5 %vol; in mg/m3 a gas of 10 kg/m3. Bounds of our own choice, no source."""
 
 
 def gas_level(written: float | str, channel: Channel) -> float:
