@@ -122,7 +122,7 @@ class VirtualPanel:
             case PanelFault(on):
                 self._own_fault_asked = on
             case Press(key):
-                self._pressed.add(key)
+                self._pressed |= {key} if self.powered else set()
             case Power(on):
                 self._switch(at_s, on=on)
         if isinstance(stimulus, GasTo | ChannelFault | DropOut | Inhibit | SetpointTo):

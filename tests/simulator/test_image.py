@@ -161,6 +161,8 @@ def test_over_range_shows_without_being_a_cause(wire, mapped):
     assert panel.bits(COIL, 0, 2) == [1, 0]
     panel.do(GasTo("AT-1", Step(-15.0)))
     assert panel.bits(COIL, 0, 2) == [0, 1]
+    panel.do(GasTo("AT-1", Step(0.0)))
+    assert panel.bits(COIL, 0, 2) == [0, 0]
 
 
 def test_bits_share_their_register(wire, mapped, a_cell):

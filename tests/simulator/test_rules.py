@@ -119,6 +119,14 @@ def test_alarm_comes_when_the_lag_crosses_and_the_scan_sees_it(make_site, a_chan
     assert 5.2828 <= bench.when("AT-1.A1", within_s=10) <= 5.2828 + 1.0 + 0.05
 
 
+# A ramp of 1 %LEL a second without lag is at 20 %LEL after 20 s.
+@pytest.mark.parametrize("seed", range(10))
+def test_ramp_raises_its_alarm_in_the_first_scan_that_can_see_it(make_site, seed):
+    bench = Bench(make_site(), seed)
+    bench.do(GasTo("AT-1", Ramp(100.0, 100.0)), wait_s=0.0)
+    assert 20.0 <= bench.when("AT-1.A1", within_s=30) <= 21.05
+
+
 # --- rule 2: scan --------------------------------------------------------------------------------
 
 
@@ -239,6 +247,12 @@ def test_reading_in_fault_is_as_stated(bench, a_channel, on_fault, shown):
     assert panel.panel.reading("AT-1") == pytest.approx(shown, nan_ok=True)
     panel.do(ChannelFault("AT-1", on=False))
     assert panel.panel.reading("AT-1") == 70.0
+
+
+def test_the_last_good_reading_is_that_of_the_scan_before_the_fault(bench):
+    panel = bench().gas(30.0)
+    panel.do(GasTo("AT-1", Step(70.0)), ChannelFault("AT-1", on=True))
+    assert panel.panel.reading("AT-1") == 30.0
 
 
 def test_a_detector_off_the_bus_tells_nothing_new_before_its_fault_is_said(bench, a_channel):
