@@ -182,7 +182,7 @@ def _unasked(output: OutputView, before: Stretch | None, part: Stretch, at_s: fl
         Outcome.FAILED,
         expected=f"{tag} off while none of its causes stands",
         seen=f"{tag} came on by {seconds(part.first.high)}{others}",
-        because=f"{tag} moved though none of its causes had come",
+        because=f"{tag} moved though none of its causes had come{others}",
         at_s=at_s,
     )
 
@@ -215,7 +215,9 @@ def _off_but_must_be_on(
             for other in output.parts
         )
         if seen_on:
-            gone = cell.cause.at(at_s) is FALSE
+            gone = came is not None and not cell.cause.throughout(
+                TRUE, came.high, max(came.high, part.first.high)
+            )
             findings.cell(
                 cell,
                 Aspect(

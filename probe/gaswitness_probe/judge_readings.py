@@ -1,5 +1,6 @@
 """Verdicts on readings: the gas applied against what each register shows once it has settled."""
 
+from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from math import isnan
 
@@ -11,7 +12,7 @@ from gaswitness_probe.respond import seconds
 from gaswitness_probe.signal import FALSE, TRUE, UNKNOWN, Signal
 from gaswitness_probe.verdict import Aspect, Kind, Outcome, Verdict, overall
 from gaswitness_probe.view import PanelView
-from gaswitness_sitefile.channel import Channel
+from gaswitness_sitefile.channel import Channel, ReadingOnFault
 from gaswitness_sitefile.points import Order, Point
 
 
@@ -21,7 +22,7 @@ def judge_readings(view: PanelView) -> Iterator[Verdict]:
         points = reading_points(view.site, channel.tag)
         yield _channel_verdict(view, channel, points)
         for point in points:
-            aspects = tuple(_plateaus(view, channel, point))
+            aspects = (*_plateaus(view, channel, point), *_in_fault(view, channel, point))
             if aspects:
                 yield _point_verdict(point, aspects)
     yield from _consistency(view)
@@ -35,7 +36,11 @@ def _channel_verdict(view: PanelView, channel: Channel, points: Sequence[Point])
     if not points:
         why = f"no point shows the reading of {channel.tag}"
         return Verdict(name, Kind.READING, Outcome.INCONCLUSIVE, expected, because=why)
-    aspects = [aspect for point in points for aspect in _plateaus(view, channel, point)]
+    aspects = [
+        aspect
+        for point in points
+        for aspect in (*_plateaus(view, channel, point), *_in_fault(view, channel, point))
+    ]
     if not aspects:
         why = "no gas stood long enough for the reading to settle (3.5 times t90)"
         return Verdict(name, Kind.READING, Outcome.NOT_RUN, expected, because=why)
@@ -75,13 +80,67 @@ def _plateaus(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspec
     for plateau in settled_gas(view, channel):
         shown = [
             index
-            for index in range(series.begun_before(plateau.low), series.ended_by(plateau.high))
-            if fault.throughout(FALSE, series.low[index], series.high[index])
+            for index in series.within(plateau.low, plateau.high)
+            if fault.throughout(
+                FALSE,
+                max(series.low[index], plateau.low),
+                min(series.high[index], plateau.high),
+            )
         ]
         if shown:
             values = [series.values[index] for index in shown if not isnan(series.values[index])]
             raw = view.runs(point)[shown[-1]].raw
             yield _compared(channel, point, plateau, values, raw)
+
+
+def _in_fault(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspect]:
+    """What the reading shows while the channel says that it is in fault."""
+    series = view.series(point)
+    lag_s = view.site.timing.flag_response_s
+    for part in view.flag(f"{channel.tag}.fault").segments():
+        low, high = part.start + lag_s, part.end
+        if part.value is not TRUE or low >= high:
+            continue
+        shown = [series.values[index] for index in series.within(low, high)]
+        before = series.values[
+            bisect_left(series.high, part.start - 2 * lag_s) : series.begun_before(low)
+        ]
+        if shown:
+            yield _fault_reading(view, channel, point, shown, list(before), low)
+
+
+def _fault_reading(
+    view: PanelView,
+    channel: Channel,
+    point: Point,
+    shown: list[float],
+    before: list[float],
+    at_s: float,
+) -> Aspect:
+    near = view.doubt(channel, point)
+    rule = channel.on_fault
+    if rule is ReadingOnFault.HOLD:
+        good = [value for value in before if not isnan(value)]
+        wrong = [v for v in shown if not any(abs(v - value) <= near for value in good)]
+        wrong = wrong if good else []
+        expected = "the last good reading"
+    elif rule is ReadingOnFault.ZERO:
+        wrong = [value for value in shown if not abs(value) <= near]
+        expected = "0"
+    else:
+        wrong = [value for value in shown if not isnan(value)]
+        expected = "no number" if rule is ReadingOnFault.NAN else f"its sentinel {point.sentinel}"
+    stated = f"{point.name} shows {expected} while {channel.tag} is in fault"
+    seen = f"{wrong[0]:.4g} {channel.unit}" if wrong else expected
+    return Aspect(
+        f"{point.name} in fault",
+        Outcome.FAILED if wrong else Outcome.PROVEN,
+        stated,
+        seen,
+        because=f"{point.name} showed {seen} while {channel.tag} was in fault"
+        + (f"; it is to show {expected}" if wrong else ""),
+        at_s=at_s,
+    )
 
 
 def _compared(

@@ -34,6 +34,11 @@ class Series:
         """How many of the runs may have begun before the instant."""
         return bisect_left(self.low, instant_s)
 
+    def within(self, low: float, high: float) -> range:
+        """The runs that were shown at some instant surely within [low, high]."""
+        begun = bisect_right(self.first, high)
+        return range(bisect_left(self.last, low), begun)
+
     def stretches(self, beyond: Callable[[float], Truth], dwell_s: float) -> list[Stretch]:
         """Where a condition on the number is known to hold, or not to; NaN says nothing."""
         found: list[Stretch] = []

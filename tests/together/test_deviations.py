@@ -1,0 +1,122 @@
+"""One thing wrong with the panel: each is failed, naming its point, level or cell, and no other.
+
+The panel runs from a changed copy of the site file, the probe from the right one.
+"""
+
+import panel_changes as changes
+import pytest
+
+from gaswitness_sitefile.channel import Direction, ReadingOnFault
+
+
+def failed(verdicts):
+    return {
+        name: verdict for name, verdict in verdicts.items() if verdict.outcome.value == "failed"
+    }
+
+
+@pytest.mark.parametrize(
+    ("change", "scripts", "blamed", "says"),
+    [
+        (changes.setpoint("AT-101", "A1", 1.1), "20", "level/AT-101.A1", "25 ppm"),
+        (changes.setpoint("AT-101", "A2", 0.9), "20", "level/AT-101.A2", "35 ppm"),
+        (changes.setpoint("AT-601", "A3", 1.1), "20", "level/AT-601.A3", "23.5 %vol"),
+        (changes.level("AT-201", "A2", latching=False), "20", "level/AT-201.A2", "has to latch"),
+        (changes.level("AT-201", "A1", latching=True), "20", "level/AT-201.A1", "it latches"),
+        (
+            changes.level("AT-601", "A1", direction=Direction.RISING),
+            "20",
+            "level/AT-601.A1",
+            "19.5",
+        ),
+        (
+            changes.missing("AT-201.A2 > V1"),
+            "30",
+            "cell/AT-201.A2 > V1",
+            "V1 did not come",
+        ),
+        (
+            changes.missing("2oo3(AT-101.A2, AT-102.A2, AT-103.A2) > K3"),
+            "40",
+            "cell/2oo3(AT-101.A2, AT-102.A2, AT-103.A2) > K3",
+            "K3 did not come",
+        ),
+        (
+            changes.cell("AT-301.A1 > F2", latching=True),
+            "30",
+            "cell/AT-301.A1 > F2",
+            "allowed is 18 to 24 s",
+        ),
+        (
+            changes.cell("DI-1.active > K3", latching=False),
+            "70",
+            "cell/DI-1.active > K3",
+            "without a reset",
+        ),
+        (
+            changes.cell("DI-4.active > V1", on_delay_s=7.0),
+            "70",
+            "cell/DI-4.active > V1",
+            "allowed is within 4 s",
+        ),
+        (
+            changes.cell("AT-402.A1 > F3", on_delay_s=0.0),
+            "30",
+            "cell/AT-402.A1 > F3",
+            "allowed is 8 to 15 s",
+        ),
+        (
+            changes.cell("AT-301.A1 > F2", off_delay_s=0.0),
+            "30",
+            "cell/AT-301.A1 > F2",
+            "before its off-delay was over",
+        ),
+        (
+            changes.output("K1", normally_energised=False),
+            "00",
+            "point/K1 coil energised",
+            "fail-safe",
+        ),
+        (changes.other_word_order("AT-201 reading"), "10", "point/AT-201 reading", "CDAB"),
+        (changes.other_word_order("AT-501 reading"), "10", "point/AT-501 reading", "CDAB"),
+        (changes.point("AT-301 reading", scale=1.0), "10", "point/AT-301 reading", "scale"),
+        (changes.moved("AT-301 reading", -1), "10", "point/AT-301 reading", ""),
+        (changes.moved("AT-601 A3 setpoint", 1), "00", "point/AT-601 A3 setpoint", "02"),
+        (
+            changes.channel("AT-101", on_fault=ReadingOnFault.ZERO),
+            "50",
+            "point/AT-101 reading",
+            "fault",
+        ),
+    ],
+)
+def test_one_thing_wrong_is_failed_and_named(rehearse_with, change, scripts, blamed, says):
+    found = failed(rehearse_with(change, scripts))
+    assert blamed in found, list(found)
+    assert says in found[blamed].because or any(
+        says in aspect.because for aspect in found[blamed].aspects
+    )
+
+
+def test_two_crossed_outputs_fail_in_both_rows(rehearse_with):
+    found = failed(rehearse_with(changes.crossed("F2", "F4"), "30"))
+    assert {"cell/AT-301.A1 > F2", "cell/AT-501.A1 > F4"} <= set(found)
+    assert "drives F2" in found["output/F4"].because
+    assert "drives F4" in found["output/F2"].because
+
+
+def test_two_swapped_addresses_fail_at_their_points_or_cells(rehearse_with):
+    found = failed(rehearse_with(changes.addresses_swapped("F2 acts", "F4 acts"), "30"))
+    assert any("F2" in name for name in found)
+    assert any("F4" in name for name in found)
+
+
+def test_nothing_wrong_is_nothing_failed(rehearse_with):
+    verdicts = rehearse_with(lambda site: site)
+    assert {v.outcome.value for v in verdicts.values()} == {"proven"}
+
+
+@pytest.mark.parametrize("seed", range(1, 6))
+def test_no_seed_fails_a_good_panel(rehearse_with, seed):
+    verdicts = rehearse_with(lambda site: site, "20", "30", seed=seed)
+    assert failed(verdicts) == {}
