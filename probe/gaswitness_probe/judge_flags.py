@@ -166,14 +166,24 @@ def settled_gas(view: PanelView, channel: Channel) -> list[Plateau]:
 
 
 def _panel_fault_made(view: PanelView) -> Signal:
-    """Channel faults that count, and the panel's own where one was made."""
+    """Channel faults that count, and the panel's own where one was made.
+
+    The panel may have a fault of its own that nobody here made. It is taken to have none only if it
+    never reports one that the faults made here do not account for.
+    """
     own: list[tuple[float, Truth]] = []
     done = view.actions(PanelFaultMade)
     for when, action in done:
         own += [(when.low, UNKNOWN), (when.high, TRUE if action.on else FALSE)]
-    initial = FALSE if done and done[0][1].on else UNKNOWN
     channels = [counted(view, f"{channel.tag}.fault") for channel in view.site.channels]
-    return any_of([from_changes(initial, own), *channels])
+    accounted = any_of([from_changes(FALSE, own), *channels])
+    explained = all(
+        accounted.ever(TRUE, part.first.low, part.last.high)
+        for part in view.parts("panel.fault")
+        if part.value is TRUE
+    )
+    clean = explained and not (done and not done[0][1].on)
+    return any_of([from_changes(FALSE if clean else UNKNOWN, own), *channels])
 
 
 def _verdict(view: PanelView, flag: Flag) -> Verdict:
