@@ -6,7 +6,7 @@ from gaswitness_probe.applied import Expectation
 from gaswitness_probe.history import Value
 from gaswitness_probe.observe import Stretch, signal_of, stretches
 from gaswitness_probe.respond import seconds
-from gaswitness_probe.signal import FALSE, TRUE, UNKNOWN, Segment, Truth
+from gaswitness_probe.signal import FALSE, TRUE, UNKNOWN, Segment, Truth, combine
 from gaswitness_probe.verdict import Kind, Outcome, Verdict
 from gaswitness_probe.view import PanelView
 
@@ -76,12 +76,13 @@ def _outcome(expectation: Expectation, parts: list[Stretch]) -> Outcome:
     first_s = expectation.from_s
     last_s = first_s + expectation.within_s
     signal = signal_of(parts)
+    possible = combine(lambda now: FALSE if now[0] is FALSE else TRUE, [signal])
 
     def fits(piece: Segment) -> bool:
         start = max(piece.start, first_s)
         return start <= last_s and start + expectation.for_s <= piece.end
 
-    if not any(piece.value is not FALSE and fits(piece) for piece in signal.segments()):
+    if not any(piece.value is TRUE and fits(piece) for piece in possible.segments()):
         return Outcome.FAILED
     if any(piece.value is TRUE and fits(piece) for piece in signal.segments()):
         return Outcome.PROVEN
