@@ -64,6 +64,9 @@ class ControlServer:
                 await writer.drain()
         except (OSError, ControlError) as error:
             write_message(writer, {"error": str(error)})
+        except asyncio.CancelledError:
+            # The program ends. Passed on, it would make asyncio print a traceback (Python 3.11).
+            return
         finally:
             self._watching.discard(writer)
             self._open.discard(writer)

@@ -9,7 +9,7 @@ from gaswitness_scenarios.library import demo_site_path
 from gaswitness_scenarios.memory_link import MemoryTransport
 from gaswitness_scenarios.options import Latency
 from gaswitness_scenarios.play import SimulatedDriver
-from gaswitness_scenarios.script import Look, Power, Script
+from gaswitness_scenarios.script import Input, Look, Power, Script
 from gaswitness_scenarios.virtual_loop import run_virtual
 from gaswitness_simulator.device import VirtualDevice
 from gaswitness_simulator.panel import VirtualPanel
@@ -24,6 +24,8 @@ QUICK = Latency()
 PACE = Pace(timeout_s=1.0)
 DI_1_ACTIVE = 64
 """PDU address in the demo's points list."""
+WARM_UP_REGISTER, WARM_UP_BIT = 58, 1
+"""PDU address and bit in the demo's points list."""
 
 
 @pytest.fixture(scope="module")
@@ -85,6 +87,63 @@ def test_the_panel_answers_as_of_the_instant_at_which_the_request_reaches_it(
     exchange = run_virtual(ask())
     assert (exchange.sent_s, exchange.received_s) == (10.0, 12.0)
     assert bool(exchange.payload[0] & 1) is shows
+
+
+def test_what_changes_while_the_answer_travels_is_not_in_it(site):
+    # The panel warms up until 11.5 s: asked at 10 s, reached at 11 s, answered at 12 s.
+    warming = site.model_copy(
+        update={
+            "timing": site.timing.model_copy(
+                update={"scan_s": 1e-3, "refresh_s": 0.0, "warm_up_s": 11.5}
+            )
+        }
+    )
+
+    async def ask():
+        bench = await Bench(warming, Latency(1.0, 1.0)).ready()
+        bench.client.pace = Pace(timeout_s=5.0)
+        return [await bench.client.read(Table.INPUT, WARM_UP_REGISTER, 1) for _ in range(2)]
+
+    first, second = run_virtual(ask())
+    assert [x.payload[1] >> WARM_UP_BIT & 1 for x in (first, second)] == [1, 0]
+
+
+def test_a_step_between_a_request_s_arrival_and_its_answer_is_not_in_the_answer(site, heard):
+    quick = site.model_copy(
+        update={"timing": site.timing.model_copy(update={"scan_s": 1e-3, "refresh_s": 0.0})}
+    )
+    presses = tuple(
+        Input(at_s=at_s, place=Place("t.yaml", 1, 1), words="press", tag=tag, on=True)
+        for at_s, tag in ((1.5, "DI-1"), (1.8, "DI-2"))
+    )
+    script = Script("s", "S", "", presses, 2.0, "00" * 32, ())
+
+    async def ask():
+        bench = await Bench(quick, Latency(1.0, 1.0)).ready()
+        bench.client.pace = Pace(timeout_s=5.0)
+        driver = SimulatedDriver(bench.panel, bench.link.arrive_until)
+        playing = asyncio.create_task(driver.play(script, bench.clock, heard))
+        found = [await bench.client.read(Table.DISCRETE_INPUT, DI_1_ACTIVE, 1) for _ in range(2)]
+        await playing
+        return found
+
+    assert [x.payload[0] & 1 for x in run_virtual(ask())] == [0, 1]
+
+
+def test_an_answer_to_a_closed_connection_does_not_come_out_of_the_next(site):
+    read_one = bytes.fromhex("0001 0000 0006 01 03 0000 0001")
+
+    async def ask():
+        link = (await Bench(site).ready()).link
+        await link.send(read_one)
+        await link.close()
+        await link.open()
+        with pytest.raises(TimeoutError):
+            await asyncio.wait_for(link.receive(), 5.0)
+        await link.send(read_one)
+        return await link.receive()
+
+    assert run_virtual(ask())[:4] == bytes.fromhex("00010000")
 
 
 def test_a_panel_without_power_is_silent_and_the_time_out_is_kept(site):

@@ -34,6 +34,10 @@ def test_an_output_that_acts_and_a_latched_level_are_named(site):
     assert set(not_at_rest(site, seen)) == {"AT-101.A2", "K2.active"}
 
 
+def test_what_sums_up_others_is_not_named_beside_them(site):
+    assert not_at_rest(site, histories(Any_A1=True)) == ()
+
+
 def test_a_coil_that_is_energised_at_rest_is_at_rest(site):
     assert not_at_rest(site, histories(K1_coil_energised=True, K2_coil_energised=False)) == ()
     assert not_at_rest(site, histories(K1_coil_energised=False)) == ("K1.active",)

@@ -81,6 +81,8 @@ def test_what_is_told_while_it_runs_tells_the_whole_run(demo, demo_scripts):
     assert [step.number for step in steps] == list(range(1, len(demo_scripts["00"].steps) + 1))
     phases = list(dict.fromkeys(e.name for e in told if isinstance(e, events.Phase)))
     assert phases == list(events.PhaseName)
+    (survey,) = [e for e in told if isinstance(e, events.Phase) and e.name == "survey"]
+    assert survey.at_s >= demo.site.timing.warm_up_s
     judged = [event.verdict for event in told if isinstance(event, events.Judged)]
     assert judged == list(result.verdicts)
 

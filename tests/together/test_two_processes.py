@@ -14,6 +14,7 @@ import pytest
 from gaswitness_probe.errors import LinkError, NoConnection, NoReply
 from gaswitness_probe.verdict import Kind, Outcome
 from gaswitness_scenarios.control import ControlError
+from gaswitness_scenarios.control_client import ControlClient
 from gaswitness_scenarios.library import site_scripts
 from gaswitness_scenarios.options import (
     DriverChoice,
@@ -93,6 +94,22 @@ def test_a_script_that_has_begun_already_is_refused_in_words(
         witness(demo, [demo_scripts["00"]], auto(panel.link))
 
 
+async def test_a_served_panel_plays_each_script_once_and_one_at_a_time(demo, demo_scripts, served):
+    panel = served(*site_scripts(demo.path)[:2], speed=1)
+    control = await ControlClient.connect("127.0.0.1", int(panel.control.rpartition(":")[2]))
+    first, second = demo_scripts["00"].sha256, demo_scripts["10"].sha256
+    answer = await control.ask({"command": "start", "script": first})
+    assert answer["zero_s"] <= answer["panel_s"]
+    for script, words in (
+        (first, "has been started already"),
+        (second, "another script is being played"),
+        ("00", "there is no script 00 here"),
+    ):
+        with pytest.raises(ControlError, match=words):
+            await control.ask({"command": "start", "script": script})
+    await control.close()
+
+
 def test_a_panel_that_dies_mid_run_leaves_honest_verdicts_and_whole_evidence(
     demo, demo_scripts, served, first_look, tmp_path
 ):
@@ -131,8 +148,10 @@ def test_a_panel_that_falls_silent_mid_run_leaves_honest_verdicts(
 @pytest.mark.skipif(sys.platform == "win32", reason="another process cannot press Ctrl-C there")
 def test_serving_ends_quietly_when_interrupted(served):
     panel = served(speed=SPEED)
-    panel.process.send_signal(signal.SIGINT)
-    assert panel.process.wait(10) == 0
+    with socket.create_connection(("127.0.0.1", int(panel.control.rpartition(":")[2]))) as other:
+        other.recv(1000)
+        panel.process.send_signal(signal.SIGINT)
+        assert panel.process.wait(10) == 0
     assert panel.process.stdout.read().splitlines()[-1] == "stopped"
 
 
