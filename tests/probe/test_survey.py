@@ -564,9 +564,9 @@ async def test_address_checked_before_quantity_is_noted_not_failed(good):
     [
         ("03 0000 0000", "03 00", "0 x holding register: answered, though it must be refused"),
         ("03 0000 007E", "83 04", "126 x holding register: exception 04"),
-        ("63", "E3 02", "function 99, which nobody has: exception 02"),
-        ("63", "63 00", "function 99, which nobody has: answered"),
-        ("63", "80 01", "wrong function"),
+        ("63 0000 0001", "E3 02", "function 99, which nobody has: exception 02"),
+        ("63 0000 0001", "63 00", "function 99, which nobody has: answered"),
+        ("63 0000 0001", "80 01", "wrong function"),
     ],
 )
 async def test_wrong_refusal_of_an_impossible_request_is_failed(good, asked, reply, because):
