@@ -11,7 +11,7 @@ import click
 
 if TYPE_CHECKING:
     from gaswitness_scenarios.script import Script
-    from gaswitness_sitefile.link import LinkAddress
+    from gaswitness_sitefile.link_address import LinkAddress
     from gaswitness_sitefile.load import LoadedSite
     from gaswitness_sitefile.site import Site
 
@@ -66,7 +66,7 @@ def loaded_scripts(written: Sequence[str], site: "LoadedSite") -> "tuple[Script,
 
 def link_address(written: str, site: "Site") -> "LinkAddress":
     """The link that is meant: an address, or the name of one of the site's links."""
-    from gaswitness_sitefile.link import parse_link
+    from gaswitness_sitefile.link_address import parse_link
 
     for link in site.links:
         if link.name == written:

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Final
 
 from gaswitness_scenarios.person import Person
-from gaswitness_sitefile.link import LinkAddress
+from gaswitness_sitefile.link_address import LinkAddress
 from gaswitness_sitefile.site import Site
 
 REHEARSAL_SPEED: Final = 20.0

@@ -30,7 +30,8 @@ from gaswitness_scenarios.virtual_loop import run_virtual
 from gaswitness_simulator.device import VirtualDevice
 from gaswitness_simulator.panel import VirtualPanel
 from gaswitness_simulator.tcp import serve_tcp
-from gaswitness_sitefile.link import DEFAULT_UNIT, LinkAddress
+from gaswitness_sitefile.link import DEFAULT_UNIT
+from gaswitness_sitefile.link_address import LinkAddress
 from gaswitness_sitefile.load import LoadedSite
 from gaswitness_sitefile.site import Site
 

@@ -1,59 +1,14 @@
-"""How a panel is reached: link addresses, and the pace at which it may be asked."""
+"""How a panel is reached, the pace at which it may be asked, and the panel's own timing."""
 
-import re
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import Annotated, Self
-from urllib.parse import urlsplit
 
 from pydantic import Field, field_validator, model_validator
 
+from gaswitness_sitefile.link_address import LinkAddress, parse_link
 from gaswitness_sitefile.model import PositiveSeconds, Record, Seconds, Whole
 
-DEFAULT_PORT = 502
 DEFAULT_UNIT = 1
-
-
-@dataclass(frozen=True, slots=True)
-class LinkAddress:
-    """Where a panel answers. `unit` is None where the address does not say one."""
-
-    scheme: str
-    host: str
-    port: int
-    unit: int | None = None
-
-    def __str__(self) -> str:
-        host = f"[{self.host}]" if ":" in self.host else self.host
-        tail = "" if self.unit is None else f"/{self.unit}"
-        return f"{self.scheme}://{host}:{self.port}{tail}"
-
-
-def parse_link(text: str) -> LinkAddress:
-    """Read `tcp://HOST[:PORT][/UNIT]`.
-
-    Raises ValueError that says what was found and what to write.
-    """
-    hint = "write tcp://HOST:PORT/UNIT, for example tcp://192.0.2.10:502/1"
-    if not re.match(r"^[A-Za-z][A-Za-z0-9+]*://", text):
-        raise ValueError(f"link {text!r} does not say how: {hint}")
-    try:
-        parts = urlsplit(text)
-        port = parts.port
-    except ValueError as error:
-        raise ValueError(f"link {text!r} has a host or port that cannot be: {hint}") from error
-    if parts.scheme != "tcp":
-        raise ValueError(f"links of kind {parts.scheme!r} are not known: {hint}")
-    if not parts.hostname:
-        raise ValueError(f"link {text!r} names no host: {hint}")
-    if parts.query or parts.fragment or parts.username:
-        raise ValueError(f"link {text!r} has parts that a tcp link does not take: {hint}")
-    path = parts.path.strip("/")
-    unit: int | None = None
-    if path:
-        if not re.fullmatch(r"[0-9]{1,3}", path) or int(path) > 255:
-            raise ValueError(f"unit id {path!r} is not a number from 0 to 255: {hint}")
-        unit = int(path)
-    return LinkAddress("tcp", parts.hostname, DEFAULT_PORT if port is None else port, unit)
 
 
 class Link(Record):
@@ -75,7 +30,7 @@ class Link(Record):
         """The address, read; its unit is this link's unless the address names one."""
         found = parse_link(self.address)
         unit = self.unit if found.unit is None else found.unit
-        return LinkAddress(found.scheme, found.host, found.port, unit)
+        return replace(found, unit=unit)
 
 
 class Pace(Record):

@@ -2,7 +2,8 @@
 
 import pytest
 
-from gaswitness_sitefile.link import Link, LinkAddress, parse_link
+from gaswitness_sitefile.link import Link
+from gaswitness_sitefile.link_address import LinkAddress, parse_link
 
 
 @pytest.mark.parametrize(

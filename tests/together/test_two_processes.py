@@ -23,7 +23,7 @@ from gaswitness_scenarios.options import (
 )
 from gaswitness_scenarios.person import TerminalPerson
 from gaswitness_scenarios.run import rehearse, survey, witness
-from gaswitness_sitefile.link import parse_link
+from gaswitness_sitefile.link_address import parse_link
 
 SPEED = 20
 
