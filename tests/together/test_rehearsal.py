@@ -1,6 +1,9 @@
 """The whole way through: script, virtual panel, Modbus, probe, verdicts, evidence."""
 
+import os
 import signal
+import subprocess
+import sys
 from dataclasses import replace
 
 import pytest
@@ -53,6 +56,36 @@ def test_the_same_seed_gives_the_same_evidence_byte_for_byte(demo, demo_scripts,
 
     first, second = kept("first.sqlite"), kept("second.sqlite")
     assert first == second
+
+
+REHEARSE_AND_PRINT = """
+import sys
+from pathlib import Path
+from gaswitness_scenarios.library import demo_site_path, site_scripts
+from gaswitness_scenarios.load import load_script
+from gaswitness_scenarios.options import RehearsalOptions
+from gaswitness_scenarios.run import rehearse
+from gaswitness_sitefile.load import load_site
+
+site = load_site(demo_site_path())
+script = load_script(site_scripts(site.path)[0], site.site)
+print(rehearse(site, [script], RehearsalOptions(evidence=Path(sys.argv[1]))).digest)
+"""
+
+
+def test_the_same_seed_gives_the_same_evidence_in_every_process(tmp_path):
+    # Python orders sets of texts differently in each process; nothing may depend on it.
+    digests = {
+        subprocess.run(
+            [sys.executable, "-c", REHEARSE_AND_PRINT, str(tmp_path / f"{hash_seed}.sqlite")],
+            env={**os.environ, "PYTHONHASHSEED": hash_seed},
+            stdout=subprocess.PIPE,
+            check=True,
+        ).stdout
+        for hash_seed in ("1", "2", "3")
+    }
+    assert len(digests) == 1
+    assert len(digests.pop().strip()) == 64
 
 
 def test_the_evidence_holds_what_the_verdicts_rest_on(demo, demo_scripts, tmp_path):
