@@ -4,23 +4,14 @@ A panel without power is silent. When it comes back it knows none of its old con
 comes in on one gets it closed.
 """
 
-from dataclasses import dataclass
 from typing import Final
 
 from gaswitness_simulator.device import VirtualDevice
 from gaswitness_simulator.mbap import Nonsense, RequestReader, framed
+from gaswitness_simulator.outgoing import Outgoing
 
 DIRECT_UNITS: Final = frozenset({0, 255})
 """Unit ids that mean the device itself on TCP (Messaging guide V1.0b, clause 4.4.1.2)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Outgoing:
-    """Bytes to send `delay_s` from now, panel seconds, after which the connection may close."""
-
-    delay_s: float
-    data: bytes
-    close: bool = False
 
 
 class Session:

@@ -6,7 +6,8 @@ from collections.abc import Callable
 from typing import Final, cast
 
 from gaswitness_simulator.device import VirtualDevice
-from gaswitness_simulator.session import Outgoing, Session
+from gaswitness_simulator.outgoing import Outgoing
+from gaswitness_simulator.session import Session
 from gaswitness_sitefile.errors import GaswitnessError
 
 MOST_SESSIONS: Final = 32

@@ -5,8 +5,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gaswitness_simulator.device import VirtualDevice
+from gaswitness_simulator.outgoing import Outgoing
 from gaswitness_simulator.panel import VirtualPanel
-from gaswitness_simulator.session import Outgoing, Session
+from gaswitness_simulator.session import Session
 from gaswitness_simulator.stimulus import Power
 
 # Clause 4.4.1: "read register #5", transaction 1501, unit FF.
