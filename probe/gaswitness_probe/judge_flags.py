@@ -149,19 +149,23 @@ SETTLING = 3.5
 """Times t90 until a first-order detector is within 0.03 % of its step (10 to the -3.5)."""
 
 
+def applied_gas(view: PanelView, channel: Channel) -> Iterator[tuple[Window, GasApplied, float]]:
+    """Each time that gas was applied: when, what, and the instant at which it was changed again."""
+    applied = [one for one in view.actions(GasApplied) if one[1].channel == channel.tag]
+    for index, (when, action) in enumerate(applied):
+        last = index + 1 == len(applied)
+        yield when, action, view.span.high if last else applied[index + 1][0].low
+
+
 def settled_gas(view: PanelView, channel: Channel) -> list[Plateau]:
     """Where the reading of a channel must show the gas applied."""
-    applied = [
-        (when, action) for when, action in view.actions(GasApplied) if action.channel == channel.tag
-    ]
-    found = []
     timing = view.site.timing
     settle_s = SETTLING * channel.t90_s + 2 * timing.scan_s + timing.refresh_s
-    for index, (when, action) in enumerate(applied):
+    found = []
+    for when, action, until in applied_gas(view, channel):
         low = when.high + action.over_s + settle_s
-        later = applied[index + 1][0].low if index + 1 < len(applied) else view.span.high
-        if low < later:
-            found.append(Plateau(low, later, action.level))
+        if low < until:
+            found.append(Plateau(low, until, action.level))
     return found
 
 

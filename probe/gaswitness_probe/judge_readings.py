@@ -6,7 +6,7 @@ from math import isnan
 
 from gaswitness_probe.decode import decode
 from gaswitness_probe.facts import reading_points, resolution
-from gaswitness_probe.judge_flags import Plateau, settled_gas
+from gaswitness_probe.judge_flags import Plateau, applied_gas, settled_gas
 from gaswitness_probe.observe import Stretch, clash
 from gaswitness_probe.respond import seconds
 from gaswitness_probe.signal import FALSE, TRUE, UNKNOWN, Signal
@@ -22,7 +22,7 @@ def judge_readings(view: PanelView) -> Iterator[Verdict]:
         points = reading_points(view.site, channel.tag)
         yield _channel_verdict(view, channel, points)
         for point in points:
-            aspects = (*_plateaus(view, channel, point), *_in_fault(view, channel, point))
+            aspects = tuple(_aspects(view, channel, point))
             if aspects:
                 yield _point_verdict(point, aspects)
     yield from _consistency(view)
@@ -36,11 +36,7 @@ def _channel_verdict(view: PanelView, channel: Channel, points: Sequence[Point])
     if not points:
         why = f"no point shows the reading of {channel.tag}"
         return Verdict(name, Kind.READING, Outcome.INCONCLUSIVE, expected, because=why)
-    aspects = [
-        aspect
-        for point in points
-        for aspect in (*_plateaus(view, channel, point), *_in_fault(view, channel, point))
-    ]
+    aspects = [aspect for point in points for aspect in _aspects(view, channel, point)]
     if not aspects:
         why = "no gas stood long enough for the reading to settle (3.5 times t90)"
         return Verdict(name, Kind.READING, Outcome.NOT_RUN, expected, because=why)
@@ -72,6 +68,47 @@ def _point_verdict(point: Point, aspects: tuple[Aspect, ...]) -> Verdict:
         because=telling.because,
         aspects=aspects,
     )
+
+
+def _aspects(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspect]:
+    yield from _plateaus(view, channel, point)
+    yield from _moves(view, channel, point)
+    yield from _in_fault(view, channel, point)
+
+
+def _moves(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspect]:
+    """That the reading moves at all when gas comes or goes, where it has no time to settle.
+
+    After t90 a detector has covered 90 % of its way: with its tolerance against it, still half of
+    one that is 2.5 tolerances long. One that has covered less does not follow the gas; how far it
+    came beyond that says nothing certain with gas from a cylinder.
+    """
+    series = view.series(point)
+    fault = view.flag(f"{channel.tag}.fault")
+    timing = view.site.timing
+    low, high = channel.shown_limits
+    for begun, step, until in applied_gas(view, channel):
+        due = begun.high + step.over_s + channel.t90_s + 2 * timing.scan_s + timing.refresh_s
+        was = series.ended_by(begun.low) - 1
+        shown = series.within(due, until)
+        if was < 0 or not shown or not fault.throughout(FALSE, begun.low, due):
+            continue
+        start, level = series.values[was], min(max(step.level, low), high)
+        way = level - start
+        if isnan(start) or abs(way) < 2.5 * channel.reading_tolerance:
+            continue
+        covered = max((series.values[index] - start) / way for index in shown)
+        if covered < 0.5 - view.doubt(channel, point) / abs(way):
+            yield Aspect(
+                f"{point.name} follows",
+                Outcome.FAILED,
+                f"{point.name} moves from {start:.4g} towards {level:g} {channel.unit}",
+                f"{series.values[shown[-1]]:.4g} {channel.unit}",
+                because=f"{point.name} did not follow the gas: {level:g} {channel.unit} applied "
+                f"at {seconds(begun.low)}, {series.values[shown[-1]]:.4g} shown "
+                f"{seconds(due - begun.high)} later",
+                at_s=due,
+            )
 
 
 def _plateaus(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspect]:

@@ -14,6 +14,9 @@ from gaswitness_sitefile.points import Point, PointType
 Changes = dict[str, tuple[Value, tuple[int, ...]]]
 """Value and raw registers (or bit), by the name of each point at which a new run begins."""
 
+Row = tuple[float, float, float, float, Value]
+"""A run: its first sample asked and answered, its last asked and answered, and the value."""
+
 
 class Track:
     """One point's runs: the sample at which each begins, and its raw bytes one after the other.
@@ -138,6 +141,21 @@ class Runs(Sequence[Run]):
 
     def __iter__(self) -> Iterator[Run]:
         return map(self._run, range(self._count))
+
+    def rows(self) -> Iterator[Row]:
+        """The same runs as plain rows, for those who look through all of them."""
+        asked_s, answered_s = self._record.asked_s, self._record.answered_s
+        starts, decoder = self._track.starts, self._track.decoder
+        ends = [*starts[1 : self._count], self._samples]
+        for n, end in enumerate(ends):
+            first = starts[n]
+            yield (
+                asked_s[first],
+                answered_s[first],
+                asked_s[end - 1],
+                answered_s[end - 1],
+                decoder(self._track.raw(n)),
+            )
 
     def _run(self, n: int) -> Run:
         starts = self._track.starts

@@ -2,12 +2,13 @@
 
 from array import array
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from math import nan
 
 from gaswitness_probe.history import Run
 from gaswitness_probe.observe import Eyesight, Stretch
+from gaswitness_probe.poll_record import Row, Runs
 from gaswitness_probe.signal import FALSE, TRUE, UNKNOWN, Truth, Window
 
 
@@ -68,14 +69,20 @@ def series_of(runs: Sequence[Run], eyesight: Eyesight) -> Series:
     columns = [array("d") for _ in range(5)]
     add_low, add_first, add_last, add_high, add_value = (column.append for column in columns)
     refresh_s = eyesight.refresh_s
-    for run in runs:
-        value = run.value
-        add_low(run.first.asked_s - refresh_s)
-        add_first(run.first.answered_s)
-        add_last(run.last.asked_s - refresh_s)
-        add_high(run.last.answered_s)
+    rows = runs.rows() if isinstance(runs, Runs) else _rows(runs)
+    for first_asked, first_answered, last_asked, last_answered, value in rows:
+        add_low(first_asked - refresh_s)
+        add_first(first_answered)
+        add_last(last_asked - refresh_s)
+        add_high(last_answered)
         add_value(float(value) if isinstance(value, float | int) else nan)
     return Series(*columns)
+
+
+def _rows(runs: Sequence[Run]) -> Iterator[Row]:
+    for run in runs:
+        first, last = run.first, run.last
+        yield first.asked_s, first.answered_s, last.asked_s, last.answered_s, run.value
 
 
 def threshold(value: float, doubt: float, *, rising: bool) -> Callable[[float], Truth]:

@@ -191,8 +191,8 @@ class PanelView:
         longest = max(LONGEST_BLINK_S, 3 * self.site.timing.shortest_dwell_s)
         seen = sorted(
             (run.first.asked_s, run.last.answered_s)
-            for history in self.histories.values()
-            for run in history.runs
+            for runs in self._quietest_runs()
+            for run in runs
         )
         found = []
         until = inf
@@ -201,6 +201,18 @@ class PanelView:
                 found.append(Window(until, begun))
             until = ended if until == inf else max(until, ended)
         return found
+
+    def _quietest_runs(self) -> list[Sequence[Run]]:
+        """Of points that are read together one suffices to see silences: the one of fewest runs."""
+        quietest: dict[object, Sequence[Run]] = {}
+        for history in self.histories.values():
+            if not history.runs:
+                continue
+            together = history.runs[0].first
+            best = quietest.get(together)
+            if best is None or len(history.runs) < len(best):
+                quietest[together] = history.runs
+        return list(quietest.values())
 
     def reading_point(self, tag: str) -> Point | None:
         """The finest point that shows a channel's reading and was seen."""

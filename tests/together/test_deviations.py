@@ -120,3 +120,9 @@ def test_nothing_wrong_is_nothing_failed(rehearse_with):
 def test_no_seed_fails_a_good_panel(rehearse_with, seed):
     verdicts = rehearse_with(lambda site: site, "20", "30", seed=seed)
     assert failed(verdicts) == {}
+
+
+def test_a_reading_that_ignores_the_gas_is_failed(rehearse_with):
+    """A detector so slow that nothing reaches the register while the gas stands."""
+    found = failed(rehearse_with(changes.channel("AT-201", t90_s=3600.0), "00"))
+    assert "did not follow the gas" in found["reading/AT-201"].because
