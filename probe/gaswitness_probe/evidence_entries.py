@@ -1,7 +1,8 @@
 """What stands in the entries of evidence, kind by kind, as plain JSON bodies; and back. No I/O.
 
 run       RunFacts: what ran, on what, against which site file and scripts, all files in full
-exchange  request and response in hex, sent_s, received_s, problem in words or null
+exchange  request and response in hex, sent_s, received_s, problem in words or null;
+          notes, only where there are any: what else came, in words with its bytes in hex
 samples   asked_s, answered_s, points: name -> {value, raw}, for points that changed
 step      number, what it asks for in words, file and line of the script
 applied   begun_s, done_s, action and its particulars
@@ -108,13 +109,15 @@ def _file_body(kept: KeptFile) -> dict[str, str]:
 def samples_body(
     seen: Seen, changes: Mapping[str, tuple[Value, tuple[int, ...]]]
 ) -> dict[str, Any]:
-    """The body of the entry `samples`: what one exchange changed."""
+    """The body of the entry `samples`: what one exchange changed.
+
+    Every other point of the exchange still shows what its last entry said. The raw registers stand
+    in the exchange of the same two instants, just before.
+    """
     return {
         "asked_s": seen.asked_s,
         "answered_s": seen.answered_s,
-        "points": {
-            name: {"value": value, "raw": list(raw)} for name, (value, raw) in changes.items()
-        },
+        "points": {name: value for name, (value, _) in changes.items()},
     }
 
 

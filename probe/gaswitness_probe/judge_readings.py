@@ -115,15 +115,20 @@ def _plateaus(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspec
     fault = view.flag(f"{channel.tag}.fault")
     series = view.series(point)
     for plateau in settled_gas(view, channel):
-        shown = [
-            index
-            for index in series.within(plateau.low, plateau.high)
-            if fault.throughout(
-                FALSE,
-                max(series.low[index], plateau.low),
-                min(series.high[index], plateau.high),
-            )
-        ]
+        within = series.within(plateau.low, plateau.high)
+        shown = (
+            within
+            if fault.throughout(FALSE, plateau.low, plateau.high)
+            else [
+                index
+                for index in within
+                if fault.throughout(
+                    FALSE,
+                    max(series.low[index], plateau.low),
+                    min(series.high[index], plateau.high),
+                )
+            ]
+        )
         if shown:
             values = [series.values[index] for index in shown if not isnan(series.values[index])]
             raw = view.runs(point)[shown[-1]].raw

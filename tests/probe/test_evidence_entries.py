@@ -68,9 +68,9 @@ def test_an_action_is_kept_with_its_name() -> None:
     assert (body["begun_s"], body["done_s"], body["level"]) == (1.0, 2.0, 25.0)
 
 
-def test_samples_keep_value_and_registers() -> None:
+def test_samples_keep_the_value_of_what_changed() -> None:
     body = samples_body(Seen(1.0, 1.25), {"AT-101 reading": (20.5, (16804, 0))})
-    assert body["points"] == {"AT-101 reading": {"value": 20.5, "raw": [16804, 0]}}
+    assert body == {"asked_s": 1.0, "answered_s": 1.25, "points": {"AT-101 reading": 20.5}}
 
 
 def test_the_end_counts_every_verdict() -> None:
