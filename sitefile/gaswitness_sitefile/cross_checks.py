@@ -11,6 +11,7 @@ from gaswitness_sitefile.document import Document
 from gaswitness_sitefile.draft import Draft, Section
 from gaswitness_sitefile.fact_checks import cause_fault
 from gaswitness_sitefile.matrix import facts_of
+from gaswitness_sitefile.pace_checks import pace_checks
 from gaswitness_sitefile.point_checks import point_checks
 from gaswitness_sitefile.points import FLOATS
 from gaswitness_sitefile.problems import Place, Problem, one_of
@@ -25,6 +26,7 @@ def cross_checks(draft: Draft, document: Document) -> Iterator[Problem]:
     yield from _repeats(draft.points, "point name", lambda point: point.name, "name")
     yield from _repeats(draft.matrix, "cell", lambda cell: cell.id, "cause")
     yield from _link_names(document)
+    yield from pace_checks(draft, document)
     yield from _level_names(draft.channels)
     yield from _cells(draft)
     yield from _output_places(draft)

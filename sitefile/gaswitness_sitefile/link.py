@@ -33,14 +33,43 @@ class Link(Record):
         return replace(found, unit=unit)
 
 
+class Fast(Record):
+    """What is asked for more often than the rest: every `period_s`.
+
+    `what`: any of readings, levels, faults, inhibits, inputs, outputs, or the tags of channels,
+    inputs and outputs.
+    """
+
+    period_s: PositiveSeconds
+    what: Annotated[tuple[str, ...], Field(min_length=1)]
+
+
 class Pace(Record):
-    """How fast and how much the panel may be asked; the probe never exceeds it."""
+    """How fast and how much the panel may be asked; the probe never exceeds it.
+
+    Every point is read each `poll_period_s`, those named in `fast` more often.
+    """
 
     poll_period_s: PositiveSeconds = 0.5
+    fast: Fast | None = None
     request_gap_s: Seconds = 0.0
     timeout_s: PositiveSeconds = 1.0
     largest_read_registers: Annotated[Whole, Field(ge=1, le=125)] = 125
     largest_read_bits: Annotated[Whole, Field(ge=1, le=2000)] = 2000
+
+    @model_validator(mode="after")
+    def _fast_is_faster(self) -> Self:
+        if self.fast is not None and self.fast.period_s >= self.poll_period_s:
+            raise ValueError(
+                "fast must have a period_s shorter than poll_period_s, or it is no faster than "
+                f"the rest: write less than {self.poll_period_s:g}"
+            )
+        return self
+
+    @property
+    def shortest_period_s(self) -> float:
+        """The period of what is asked for most often."""
+        return self.poll_period_s if self.fast is None else self.fast.period_s
 
 
 class Timing(Record):
@@ -52,7 +81,8 @@ class Timing(Record):
     the heartbeat. `warm_up_s`: after power-up, before alarms count. `level_response_s`: from a
     reading beyond a setpoint (its delay over) to the level's flag; left out, two scans and a
     refresh. `flag_response_s`: from a fault, inhibit or contact to its flag. `key_response_s`: from
-    a key or command to what it does.
+    a key or command to what it does. `answer_s`: from the end of a request to the beginning of its
+    answer; the default is an allowance, to be replaced by what was measured.
     """
 
     scan_s: PositiveSeconds = 0.5
@@ -63,6 +93,7 @@ class Timing(Record):
     level_response_s: PositiveSeconds | None = None
     flag_response_s: PositiveSeconds = 2.0
     key_response_s: PositiveSeconds = 2.0
+    answer_s: Seconds = 0.02
 
     @model_validator(mode="after")
     def _refresh_within_dwell(self) -> Self:

@@ -94,6 +94,7 @@ FIRES = {
     "GW505": [([("unit: 3}", "unit: 250}")], 9, ["unit id 250, which is reserved"])],
     "GW506": [([("request_gap_s: 0.02", "request_gap_s: 0.2")], 10, ["takes 4 requests or more, 0.8 s"])],
     "GW507": [([("heartbeat_s: 2", "heartbeat_s: 0.6")], 11, ["changes every 0.6 s"])],
+    "GW508": [([("request_gap_s: 0.02", "fast: {period_s: 0.2, what: [levels, K-LAMP]}"), ("shows: K-LAMP.active", "shows: spare")], 10, ["'K-LAMP' is to be read fast"])],
 }  # fmt: skip
 
 
@@ -155,6 +156,21 @@ def test_an_inhibit_that_lights_a_lamp_is_no_flaw(changed, loaded):
     text = changed(("AT-2.A2 OR PB-1.active", "AT-2.inhibit OR PB-1.active"))
 
     assert design_warnings(loaded(text)) == ()
+
+
+def test_a_delay_without_an_earliest_instant_is_not_doubted(changed, loaded):
+    """early_s as long as the delay sets no lower limit, so there is nothing to prove there."""
+    text = changed(("on_delay_s: 4, early_s: 2", "on_delay_s: 0.5, early_s: 0.5"))
+
+    assert design_warnings(loaded(text)) == ()
+
+
+def test_fast_points_narrow_the_doubt(changed, loaded):
+    fast = "fast: {period_s: 0.2, what: [levels, outputs]}"
+    flaw = ("off_delay_s: 60, response_s: 5", "off_delay_s: 60, response_s: 1")
+    found = design_warnings(loaded(changed(flaw, ("request_gap_s: 0.02", fast))))
+
+    assert found == ()
 
 
 def test_two_bits_of_one_word_do_not_overlap(changed, loaded):

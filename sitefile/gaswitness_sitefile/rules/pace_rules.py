@@ -1,8 +1,13 @@
-"""Design rules of time: what this pace and this panel's timing can never prove."""
+"""Design rules of time: what this pace and this panel's timing can never prove.
+
+Nothing is known here of links and of how reads are put together, so each bound is the kindest that
+any plan on any link could reach: `gaswitness timing` may find more, never less.
+"""
 
 from math import ceil
 from typing import Final
 
+from gaswitness_sitefile.fast_points import fast_points, is_meant
 from gaswitness_sitefile.points import Access, Table
 from gaswitness_sitefile.rules.rule import Findings, Rule
 from gaswitness_sitefile.site import Site
@@ -11,8 +16,11 @@ RESERVED_UNITS: Final = range(248, 255)
 
 
 def _doubt_s(site: Site) -> float:
-    """Width of doubt about a time between two seen changes: two polls and a refresh."""
-    return 2 * site.pace.poll_period_s + site.timing.refresh_s
+    """Least width of doubt about a time between two seen changes: two polls and a refresh.
+
+    With the shortest period of all, since a plan may read any point along with a fast one.
+    """
+    return 2 * site.pace.shortest_period_s + site.timing.refresh_s
 
 
 def _response_unprovable(site: Site) -> Findings:
@@ -21,7 +29,7 @@ def _response_unprovable(site: Site) -> Findings:
         if doubt > cell.response_s:
             what = (
                 f"{cell.id}: a response within {cell.response_s:g} s cannot be proven, since two "
-                f"polls of {site.pace.poll_period_s:g} s and a refresh of "
+                f"polls of {site.pace.shortest_period_s:g} s and a refresh of "
                 f"{site.timing.refresh_s:g} s leave {doubt:g} s of doubt: poll every "
                 f"{_poll_for(site, cell.response_s)} or allow more"
             )
@@ -36,9 +44,10 @@ def _poll_for(site: Site, window_s: float) -> str:
 def _delay_unprovable(site: Site) -> Findings:
     doubt = _doubt_s(site)
     for index, cell in enumerate(site.matrix):
-        if cell.on_delay_s > 0 and cell.early_allowance_s < doubt:
+        early_s = cell.early_allowance_s
+        if early_s < min(doubt, cell.on_delay_s):
             what = (
-                f"{cell.id}: that the effect comes no more than {cell.early_allowance_s:g} s "
+                f"{cell.id}: that the effect comes no more than {early_s:g} s "
                 f"before its delay of {cell.on_delay_s:g} s is over cannot be proven with "
                 f"{doubt:g} s of doubt"
             )
@@ -46,12 +55,21 @@ def _delay_unprovable(site: Site) -> Findings:
 
 
 def _dwell_too_short(site: Site) -> Findings:
-    dwell, poll = site.timing.shortest_dwell_s, site.pace.poll_period_s
+    dwell, poll = site.timing.shortest_dwell_s, _longest_period_s(site)
     if dwell <= poll:
         yield (
             ("timing", "shortest_dwell_s"),
             (f"the shortest dwell of {dwell:g} s is not longer than the poll period of {poll:g} s"),
         )
+
+
+def _longest_period_s(site: Site) -> float:
+    """The longest period at which some read is sure to be made."""
+    fast = fast_points(site)
+    read = [point for point in site.points if point.access is not Access.WRITE]
+    with_fast = {point.table for point in read if point.name in fast}
+    all_with_fast = all(point.table in with_fast for point in read)
+    return site.pace.shortest_period_s if all_with_fast else site.pace.poll_period_s
 
 
 def _scan_too_slow(site: Site) -> Findings:
@@ -104,6 +122,15 @@ def _heartbeat_too_fast(site: Site) -> Findings:
         yield ("timing", "heartbeat_s"), what
 
 
+def _fast_means_nothing(site: Site) -> Findings:
+    if site.pace.fast is None:
+        return
+    for index, word in enumerate(site.pace.fast.what):
+        if not any(is_meant(site, point, word) for point in site.points):
+            what = f"{word!r} is to be read fast, but no point that can be read shows such a thing"
+            yield ("pace", "fast", "what", index), what
+
+
 PACE_RULES: Final = (
     Rule("GW501", _response_unprovable, "its verdict will be inconclusive, however good the panel"),
     Rule("GW502", _delay_unprovable, "a delay that is too short would not be found"),
@@ -126,4 +153,5 @@ PACE_RULES: Final = (
         _heartbeat_too_fast,
         "beats fall between polls, and a live panel may look dead",
     ),
+    Rule("GW508", _fast_means_nothing, "it is polled no faster for being named there"),
 )
