@@ -59,10 +59,22 @@ def _witness() -> click.Command:
     return witness
 
 
+def _diff() -> click.Command:
+    from gaswitness.command_diff import diff
+
+    return diff
+
+
 def _verify() -> click.Command:
     from gaswitness.command_verify import verify
 
     return verify
+
+
+def _power() -> click.Command:
+    from gaswitness.command_power import power
+
+    return power
 
 
 EPILOG = (
@@ -74,6 +86,8 @@ EPILOG = (
 group = LazyGroup(
     {
         "check": ("Load a site file and list what is wrong or doubtful in it.", _check),
+        "diff": ("Say what differs between two site files.", _diff),
+        "power": ("Work out the bus's voltages, drop-outs, spur and battery.", _power),
         "schema": ("Print the JSON Schema of site files, scripts or verdicts.", _schema),
         "demo": ("Write the demo site into a folder, to start your own from.", _demo),
         "rehearse": ("Play scripts against a virtual panel and judge it.", _rehearse),
