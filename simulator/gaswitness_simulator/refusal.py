@@ -6,6 +6,8 @@ ILLEGAL_FUNCTION: Final = 1
 ILLEGAL_ADDRESS: Final = 2
 ILLEGAL_VALUE: Final = 3
 DEVICE_FAILURE: Final = 4
+PATH_UNAVAILABLE: Final = 0x0A
+TARGET_SILENT: Final = 0x0B
 
 
 class Refused(Exception):
