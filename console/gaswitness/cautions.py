@@ -8,6 +8,12 @@ IN_SHORT: Final = (
     "and licensed practice come first. Gaswitness only reads; a virtual panel protects nobody."
 )
 
+POWER: Final = (
+    "This is arithmetic on what the site file says. A joint, a longer run or a warmer duct is not "
+    "in it. Measure the voltage at the last device with everything on, on mains and on battery, "
+    "before anyone relies on it. The maker's manual, local codes and licensed practice come first."
+)
+
 CAUTIONS: Final = (
     "Testing gas alarms can close valves, stop or start fans, sound evacuation signals and shut "
     "plant down. Get a permit to work where the site has them.",

@@ -6,6 +6,7 @@ Records that could not be read are passed over, but their tags count as known.
 from collections.abc import Callable, Iterator
 from typing import Any, Final
 
+from gaswitness_sitefile.bus_checks import bus_checks
 from gaswitness_sitefile.channel import LEVEL_NAMES, Channel, ReadingOnFault
 from gaswitness_sitefile.document import Document
 from gaswitness_sitefile.draft import Draft, Section
@@ -30,6 +31,7 @@ def cross_checks(draft: Draft, document: Document) -> Iterator[Problem]:
     yield from _level_names(draft.channels)
     yield from _cells(draft)
     yield from _output_places(draft)
+    yield from bus_checks(draft, document)
     yield from point_checks(draft)
     yield from _readings_on_fault(draft)
 

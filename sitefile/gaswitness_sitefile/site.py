@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from gaswitness_sitefile.bus import Bus
 from gaswitness_sitefile.channel import Channel
 from gaswitness_sitefile.devices import DigitalInput, Output
 from gaswitness_sitefile.link import Link, Pace, Timing
@@ -56,6 +57,7 @@ class Site(Record):
     channels: Annotated[tuple[Channel, ...], Field(min_length=1)]
     inputs: tuple[DigitalInput, ...] = ()
     outputs: tuple[Output, ...] = ()
+    bus: Bus | None = None
     matrix: tuple[Cell, ...] = ()
     map: MapRules = MapRules()
     points: Annotated[tuple[Point, ...], Field(min_length=1)]

@@ -4,6 +4,7 @@ The rules are tables, one module a theme; each rule has an id, a reason and its 
 """
 
 from gaswitness_sitefile.load import LoadedSite
+from gaswitness_sitefile.rules.bus_rules import BUS_RULES
 from gaswitness_sitefile.rules.gas_rules import GAS_RULES
 from gaswitness_sitefile.rules.level_rules import LEVEL_RULES
 from gaswitness_sitefile.rules.map_rules import MAP_RULES
@@ -11,9 +12,16 @@ from gaswitness_sitefile.rules.matrix_rules import MATRIX_RULES
 from gaswitness_sitefile.rules.pace_rules import PACE_RULES
 from gaswitness_sitefile.rules.rule import DesignWarning, Kind, Rule
 
-__all__ = ["RULES", "DesignWarning", "Kind", "Rule", "design_warnings"]
+__all__ = ["BUS_RULES", "RULES", "DesignWarning", "Kind", "Rule", "design_warnings"]
 
-RULES: tuple[Rule, ...] = (*MAP_RULES, *LEVEL_RULES, *GAS_RULES, *MATRIX_RULES, *PACE_RULES)
+RULES: tuple[Rule, ...] = (
+    *MAP_RULES,
+    *LEVEL_RULES,
+    *GAS_RULES,
+    *MATRIX_RULES,
+    *PACE_RULES,
+    *BUS_RULES,
+)
 
 
 def design_warnings(loaded: LoadedSite) -> tuple[DesignWarning, ...]:
