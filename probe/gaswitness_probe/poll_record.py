@@ -1,5 +1,5 @@
-"""What polling has shown, kept compactly: instants for each block, and a start and raw bytes for
-each run of a point. Values are decoded when someone looks. Pure; nothing here judges."""
+"""What polling has shown, kept compactly: instants for each block; start, value and raw bytes for
+each run of a point. Pure; nothing here judges."""
 
 from array import array
 from collections.abc import Iterator, Sequence
@@ -25,7 +25,7 @@ class Track:
     the payload is the point, None where all its bytes are.
     """
 
-    __slots__ = ("bit", "cut", "decoder", "name", "of_bits", "raws", "size", "starts")
+    __slots__ = ("bit", "cut", "decoder", "name", "of_bits", "raws", "size", "starts", "values")
 
     def __init__(self, block: Block, point: Point) -> None:
         offset = point.address - block.address
@@ -34,6 +34,7 @@ class Track:
         self.decoder = decoder(point)
         self.starts = array("L")
         self.raws = bytearray()
+        self.values: list[Value] = []
         self.bit: tuple[int, int] | None = None
         if self.of_bits:
             self.size = 1
@@ -54,6 +55,7 @@ class Track:
             self.raws.append(1 if payload[byte] & mask else 0)
         else:
             self.raws += payload[self.cut]
+        self.values.append(self.decoder(self.raw(len(self.values))))
 
     def raw(self, run: int) -> tuple[int, ...]:
         """The registers, or the bit, of the run's first sample."""
@@ -64,8 +66,7 @@ class Track:
 
     def latest(self) -> tuple[Value, tuple[int, ...]]:
         """Value and raw of the run that began last."""
-        raw = self.raw(len(self.starts) - 1)
-        return self.decoder(raw), raw
+        return self.values[-1], self.raw(len(self.values) - 1)
 
 
 class BlockRecord:
@@ -145,7 +146,7 @@ class Runs(Sequence[Run]):
     def rows(self) -> Iterator[Row]:
         """The same runs as plain rows, for those who look through all of them."""
         asked_s, answered_s = self._record.asked_s, self._record.answered_s
-        starts, decoder = self._track.starts, self._track.decoder
+        starts, values = self._track.starts, self._track.values
         ends = [*starts[1 : self._count], self._samples]
         for n, end in enumerate(ends):
             first = starts[n]
@@ -154,7 +155,7 @@ class Runs(Sequence[Run]):
                 answered_s[first],
                 asked_s[end - 1],
                 answered_s[end - 1],
-                decoder(self._track.raw(n)),
+                values[n],
             )
 
     def _run(self, n: int) -> Run:
@@ -163,4 +164,4 @@ class Runs(Sequence[Run]):
         end = starts[n + 1] if n + 1 < self._count else self._samples
         raw = self._track.raw(n)
         seen = self._record.seen
-        return Run(self._track.decoder(raw), raw, seen(first), seen(end - 1), end - first)
+        return Run(self._track.values[n], raw, seen(first), seen(end - 1), end - first)
