@@ -74,6 +74,7 @@ def differences(a: Site, b: Site) -> tuple[Difference, ...]:
         if _is_rows(before, after):
             pairs = _pairs(before, after)
             renames |= _tag_renames(pairs)
+            pairs = _lone_as_written(pairs, getattr(a, name))
             found += _rows(pairs, scope)
         else:
             found += _values(before, after, scope)
@@ -234,6 +235,14 @@ def _renamed(a: BaseModel, b: BaseModel) -> bool:
         return (a.table, a.address, a.bit) == (b.table, b.address, b.bit)
     differing = {n for n in type(a).model_fields if getattr(a, n) != getattr(b, n)}
     return len(differing) == 1 and differing <= set(_key_fields(type(a)))
+
+
+def _lone_as_written(pairs: Sequence[Pair], rows: Sequence[BaseModel]) -> list[Pair]:
+    """The pairs, what only `a` has being called as `a` calls it."""
+    written = [(row, None) for row in rows]
+    return [
+        written[at] if at < len(rows) and pair[1] is None else pair for at, pair in enumerate(pairs)
+    ]
 
 
 def _tag_renames(pairs: Sequence[Pair]) -> dict[str, str]:

@@ -59,7 +59,7 @@ def test_json_has_the_same_differences_with_their_values(tmp_path):
 
 
 def test_errors_of_both_files_are_listed_and_exit_2(tmp_path, capsys):
-    a, b = files(tmp_path, ("site.yaml", "scan_s: 0.5", "scan_s: never"))
+    _, b = files(tmp_path, ("site.yaml", "scan_s: 0.5", "scan_s: never"))
     code = run(["diff", str(tmp_path / "nowhere.yaml"), b])
     err = capsys.readouterr().err
     assert code == 2
