@@ -36,11 +36,14 @@ class Mover:
 class RegisterImage:
     """Four tables of bytes. `made` is false from power-up until the first refresh after a scan.
 
-    Where two rows claim an address the later one has it, but bits share their register.
+    Where two rows claim an address the later one has it, but bits share their register. `before`:
+    the tables as they were before the last refresh, where that is kept.
     """
 
     def __init__(self, site: Site, state: PanelState) -> None:
         self.made = False
+        self.before: dict[Table, bytes] = {}
+        self._keeps_before = False
         self._state = state
         self._shows = Shows(site, state)
         self.tables = {table: TableImage(table, site.map.gaps_of(table)) for table in Table}
@@ -77,8 +80,19 @@ class RegisterImage:
         """Have no image: the power is off."""
         self.made = False
 
+    def copies(self) -> dict[Table, bytes]:
+        """The bytes of all tables, as they are."""
+        return {table: image.copy() for table, image in self.tables.items()}
+
+    def keep_before(self, *, on: bool) -> None:
+        """Keep, or no longer, what the image was before each refresh."""
+        self._keeps_before = on
+        self.before = self.copies() if on else {}
+
     def refresh(self, at_s: float) -> None:
         """Make the image of `at_s` from the state as it is."""
+        if self._keeps_before:
+            self.before = self.copies()
         scan = self._state.scanning.now
         if self._scan != scan or not self.made:
             self._scan = scan

@@ -75,6 +75,10 @@ class TableImage:
         """The bytes at readable addresses."""
         return bytes(self._data[address * self._grain : (address + count) * self._grain])
 
+    def copy(self) -> bytes:
+        """All bytes from address 0 on."""
+        return bytes(self._data)
+
     def accepts(self, address: int, count: int) -> bool:
         """Whether the panel takes a write to these addresses: each writable, each point whole."""
         for at in range(address, address + count):
