@@ -147,9 +147,9 @@ class Runs(Sequence[Run]):
         """The same runs as plain rows, for those who look through all of them."""
         asked_s, answered_s = self._record.asked_s, self._record.answered_s
         starts, values = self._track.starts, self._track.values
-        ends = [*starts[1 : self._count], self._samples]
-        for n, end in enumerate(ends):
+        for n in range(self._count):
             first = starts[n]
+            end = starts[n + 1] if n + 1 < self._count else self._samples
             yield (
                 asked_s[first],
                 answered_s[first],
