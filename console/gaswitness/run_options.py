@@ -3,9 +3,12 @@
 import re
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
+
+if TYPE_CHECKING:
+    from gaswitness_sitefile.link_address import LinkAddress
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
@@ -52,23 +55,32 @@ class Speed(click.ParamType[float]):
         return speed
 
 
-class Listen(click.ParamType[tuple[str, int]]):
-    """HOST:PORT."""
+class Listen(click.ParamType["LinkAddress"]):
+    """HOST:PORT, or any link."""
 
-    name = "HOST:PORT"
+    name = "LINK"
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> tuple[str, int]:
-        """Read `HOST:PORT`, the host in brackets where it is IPv6."""
-        if isinstance(value, tuple):
+    ) -> "LinkAddress":
+        """Read `HOST:PORT`, the host in brackets where it is IPv6, or a link address."""
+        from gaswitness_sitefile.link_address import LinkAddress, parse_link
+
+        if isinstance(value, LinkAddress):
             return value
+        if "://" in value or value.lower().startswith("rtu:"):
+            try:
+                return parse_link(value, any_port=True)
+            except ValueError as error:
+                self.fail(str(error), param, ctx)
         found = re.fullmatch(
             r"(?:\[(?P<v6>[0-9A-Fa-f:.]+)\]|(?P<host>[^:\s]+)):(?P<port>\d{1,5})", value
         )
         if found is None or int(found["port"]) > 65535:
-            self.fail(f"{value!r}: write HOST:PORT, for example 127.0.0.1:5020", param, ctx)
-        return found["v6"] or found["host"], int(found["port"])
+            self.fail(
+                f"{value!r}: write HOST:PORT, for example 127.0.0.1:5020, or a link", param, ctx
+            )
+        return LinkAddress("tcp", found["v6"] or found["host"], int(found["port"]))
 
 
 class LatencyMs(click.ParamType[tuple[float, float]]):

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Final
 
 from gaswitness_scenarios.person import Person
+from gaswitness_simulator.units import UnknownUnit
 from gaswitness_sitefile.link_address import LinkAddress
 from gaswitness_sitefile.site import Site
 
@@ -79,12 +80,15 @@ class SurveyOptions:
 
 @dataclass(frozen=True, slots=True)
 class ServeOptions:
-    """Port 0 takes any that is free. `unit` None: as the site's first link says, else 1."""
+    """`listen`: every link to be served; port 0 takes any that is free, the serial device `pty` a
+    new pseudo-terminal. `unknown_unit`: what asking for a unit that is not there gets over TCP.
+    `writers`: the roles of client certificates that may write over tls links.
+    """
 
-    host: str = "127.0.0.1"
-    port: int = 0
+    listen: tuple[LinkAddress, ...] = (LinkAddress("tcp", "127.0.0.1"),)
     speed: float = 1.0
     seed: int = 0
-    unit: int | None = None
     start: Start = Start.CONTROL
     beyond_loopback: bool = False
+    unknown_unit: UnknownUnit = UnknownUnit.SILENCE
+    writers: tuple[str, ...] = ()

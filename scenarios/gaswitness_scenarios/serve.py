@@ -1,78 +1,110 @@
-"""A virtual panel served over TCP until it is stopped, its scripts played when asked or at once.
+"""Virtual panels served until they are stopped, scripts played when asked or at once.
 
 Nothing is probed or judged here.
 """
 
 import asyncio
 from collections.abc import Callable, Sequence
-from ipaddress import ip_address
+from dataclasses import dataclass
 
 from gaswitness_scenarios.clock import LoopClock
 from gaswitness_scenarios.control import FORMAT, Announcement, ControlError, Message, ScriptState
 from gaswitness_scenarios.control_server import ControlServer
+from gaswitness_scenarios.listening import Listening, refuse_unasked_reach
 from gaswitness_scenarios.options import ServeOptions, Start
 from gaswitness_scenarios.play import play_script
 from gaswitness_scenarios.rest import settle_s
 from gaswitness_scenarios.run import unit_of
 from gaswitness_scenarios.script import Script, Step
 from gaswitness_simulator.device import VirtualDevice
+from gaswitness_simulator.outgoing import AS_IT_IS, Shaper
 from gaswitness_simulator.panel import VirtualPanel
-from gaswitness_simulator.tcp import serve_tcp
+from gaswitness_simulator.units import Units
 from gaswitness_sitefile.errors import GaswitnessError
 from gaswitness_sitefile.load import LoadedSite
 
 Said = Callable[[str], None]
 
 
-def serve(site: LoadedSite, scripts: Sequence[Script], options: ServeOptions, said: Said) -> None:
-    """Serve until interrupted; `said` gets whole lines for people.
+@dataclass(frozen=True, slots=True)
+class ServedSite:
+    """A site to be served as a panel under `unit`; None: as its first link says, else 1."""
 
-    Raises GaswitnessError where the address cannot be had, or lies beyond loopback unasked.
+    site: LoadedSite
+    unit: int | None = None
+
+    @property
+    def unit_id(self) -> int:
+        """The unit id that it gets."""
+        return unit_of(self.site.site) if self.unit is None else self.unit
+
+
+def serve(
+    panels: Sequence[ServedSite],
+    scripts: Sequence[Script],
+    options: ServeOptions,
+    said: Said,
+    shaper: Shaper = AS_IT_IS,
+) -> None:
+    """Serve until interrupted; `said` gets whole lines for people. Scripts are the first panel's.
+
+    Raises GaswitnessError where a link cannot be had, leaves this computer unasked, or is lost,
+    and where two panels have the same unit id.
     """
-    _refuse_unasked_reach(options)
+    refuse_unasked_reach(options)
     try:
-        asyncio.run(_serve(site, scripts, options, said))
+        asyncio.run(_serve(panels, scripts, options, said, shaper))
     except KeyboardInterrupt:
         said("stopped")
 
 
-def _refuse_unasked_reach(options: ServeOptions) -> None:
-    if options.beyond_loopback or options.host == "localhost":
-        return
-    try:
-        if ip_address(options.host).is_loopback:
-            return
-    except ValueError:
-        pass
-    raise GaswitnessError(
-        f"{options.host} can be reached from other computers, and a virtual panel takes commands "
-        "from anyone: ask for it expressly with --beyond-loopback, or listen on 127.0.0.1"
-    )
-
-
 async def _serve(
-    site: LoadedSite, scripts: Sequence[Script], options: ServeOptions, said: Said
+    panels: Sequence[ServedSite],
+    scripts: Sequence[Script],
+    options: ServeOptions,
+    said: Said,
+    shaper: Shaper,
 ) -> None:
     clock = LoopClock(options.speed)
-    panel = VirtualPanel(site.site, seed=options.seed)
-    stage = _Stage(panel, scripts, clock, said)
+    virtual = [VirtualPanel(panel.site.site, seed=options.seed) for panel in panels]
+    stage = _Stage(virtual[0], scripts, clock, said)
     await stage.control.listen()
     try:
         said_by_panel = Announcement(stage.control.host, stage.control.port, options.speed)
-        unit = unit_of(site.site) if options.unit is None else options.unit
-        device = VirtualDevice(panel, unit=unit, extra_identity=said_by_panel.objects())
-        server = await serve_tcp(device, options.host, options.port, clock.now)
+        devices = [
+            VirtualDevice(panel, unit=one.unit_id, extra_identity=said_by_panel.objects())
+            for panel, one in zip(virtual, panels, strict=True)
+        ]
+        listening = await Listening.opened(_units(devices, options), options, clock.now, shaper)
         try:
-            said(f"listening on tcp://{server.host}:{server.port}/{unit}")
+            for address in listening.addresses:
+                said(f"listening on {address}")
             said(f"control on tcp://{stage.control.host}:{stage.control.port}")
             said(f"speed {options.speed:g}")
+            if len(devices) > 1:
+                for device in devices:
+                    said(f"unit {device.unit} is {device.panel.site.panel.tag}")
             if options.start is Start.NOW:
-                await stage.play_all(settle_s(site.site))
-            await stage.broken
+                await stage.play_all(settle_s(panels[0].site.site))
+            await _first_trouble(stage.broken, listening.lost)
         finally:
-            await server.close()
+            await listening.close()
     finally:
         await stage.control.close()
+
+
+def _units(devices: Sequence[VirtualDevice], options: ServeOptions) -> Units:
+    try:
+        return Units(devices, options.unknown_unit)
+    except ValueError as error:
+        raise GaswitnessError(f"{error}: give each its own, SITE@UNIT") from error
+
+
+async def _first_trouble(*ends: asyncio.Future[None]) -> None:
+    """Wait until one of these ends, and raise what it ended with."""
+    done, _ = await asyncio.wait(ends, return_when=asyncio.FIRST_COMPLETED)
+    for end in done:
+        end.result()
 
 
 class _Stage:

@@ -97,8 +97,8 @@ class LinkAddress:
         return f"{self.scheme}://{host}:{self.port}{tail}{files}"
 
 
-def parse_link(text: str) -> LinkAddress:
-    """Read a link address.
+def parse_link(text: str, *, any_port: bool = False) -> LinkAddress:
+    """Read a link address. `any_port`: port 0 is good too, for one who listens.
 
     Raises ValueError that says what was found and what to write.
     """
@@ -108,14 +108,14 @@ def parse_link(text: str) -> LinkAddress:
         if re.match(r"^[A-Za-z][A-Za-z0-9+]*://", text):
             raise ValueError(f"links of kind {scheme!r} are not known: {_all_hints()}")
         raise ValueError(f"link {text!r} does not say how: {_all_hints()}")
-    return _serial(text, rest) if scheme == RTU else _network(text, scheme)
+    return _serial(text, rest) if scheme == RTU else _network(text, scheme, any_port=any_port)
 
 
 def _all_hints() -> str:
     return f"{HINTS[TCP]}; or begin with {TLS}://, {RTU_TCP}:// or {RTU}:///"
 
 
-def _network(text: str, scheme: str) -> LinkAddress:
+def _network(text: str, scheme: str, *, any_port: bool) -> LinkAddress:
     hint = HINTS[scheme]
     try:
         parts = urlsplit(text.strip())
@@ -124,7 +124,7 @@ def _network(text: str, scheme: str) -> LinkAddress:
         raise ValueError(f"link {text!r} has a host or port that cannot be: {hint}") from error
     if not parts.hostname:
         raise ValueError(f"link {text!r} names no host: {hint}")
-    if port == 0:
+    if port == 0 and not any_port:
         raise ValueError(f"link {text!r} has port 0: {hint}")
     if parts.fragment or parts.username or (parts.query and scheme != TLS):
         raise ValueError(f"link {text!r} has parts that a {scheme} link does not take: {hint}")
