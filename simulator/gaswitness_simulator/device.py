@@ -6,6 +6,7 @@ Protocol Specification V1.1b3 (figures 11 to 30), which is not always that of fi
 
 import struct
 from collections.abc import Callable, Mapping
+from functools import partial
 from types import MappingProxyType
 from typing import Final
 
@@ -29,6 +30,11 @@ MOST_REGISTERS_WRITTEN_WITH_READ: Final = 121
 COIL_ON: Final = 0xFF00
 DEVICE_IDENTIFICATION: Final = 0x0E
 
+_ADDRESS_AND_COUNT: Final = struct.Struct(">HH")
+_WITH_BYTES: Final = struct.Struct(">HHB")
+_MASKS: Final = struct.Struct(">HHH")
+_WRITE_AND_READ: Final = struct.Struct(">HHHHB")
+_IDENTIFY: Final = struct.Struct(">BBB")
 _AS_DIGITS: Final = bytes((0x30, 0x31)) + bytes(254)
 
 
@@ -50,10 +56,10 @@ class VirtualDevice:
         self.identity = identity_of(panel.site, extra_identity)
         self._now_s = 0.0
         self._functions: dict[int, Callable[[bytes], bytes]] = {
-            0x01: lambda pdu: self._read_bits(Table.COIL, pdu),
-            0x02: lambda pdu: self._read_bits(Table.DISCRETE_INPUT, pdu),
-            0x03: lambda pdu: self._read_registers(Table.HOLDING, pdu),
-            0x04: lambda pdu: self._read_registers(Table.INPUT, pdu),
+            0x01: partial(self._read_bits, Table.COIL),
+            0x02: partial(self._read_bits, Table.DISCRETE_INPUT),
+            0x03: partial(self._read_registers, Table.HOLDING),
+            0x04: partial(self._read_registers, Table.INPUT),
             0x05: self._write_coil,
             0x06: self._write_register,
             0x0F: self._write_coils,
@@ -78,7 +84,7 @@ class VirtualDevice:
             return bytes((pdu[0] | 0x80, refused.code))
 
     def _read_bits(self, table: Table, pdu: bytes) -> bytes:
-        address, count = _fields(pdu, ">HH")
+        address, count = _fields(pdu, _ADDRESS_AND_COUNT)
         _demand(1 <= count <= MOST_BITS_READ, ILLEGAL_VALUE)
         image = self._readable(table, address, count)
         bits = image.read(address, count)[::-1].translate(_AS_DIGITS)
@@ -86,26 +92,26 @@ class VirtualDevice:
         return bytes((pdu[0], size)) + int(bits, 2).to_bytes(size, "little")
 
     def _read_registers(self, table: Table, pdu: bytes) -> bytes:
-        address, count = _fields(pdu, ">HH")
+        address, count = _fields(pdu, _ADDRESS_AND_COUNT)
         _demand(1 <= count <= MOST_REGISTERS_READ, ILLEGAL_VALUE)
         image = self._readable(table, address, count)
         return bytes((pdu[0], 2 * count)) + image.read(address, count)
 
     def _write_coil(self, pdu: bytes) -> bytes:
-        address, value = _fields(pdu, ">HH")
+        address, value = _fields(pdu, _ADDRESS_AND_COUNT)
         _demand(value in (0, COIL_ON), ILLEGAL_VALUE)
         self._writable(Table.COIL, address, 1)
         self._write(Table.COIL, address, b"\1" if value else b"\0")
         return pdu
 
     def _write_register(self, pdu: bytes) -> bytes:
-        address, _ = _fields(pdu, ">HH")
+        address, _ = _fields(pdu, _ADDRESS_AND_COUNT)
         self._writable(Table.HOLDING, address, 1)
         self._write(Table.HOLDING, address, pdu[3:5])
         return pdu
 
     def _write_coils(self, pdu: bytes) -> bytes:
-        address, count, size = _fields(pdu, ">HHB", more=True)
+        address, count, size = _fields(pdu, _WITH_BYTES, more=True)
         data = pdu[6:]
         right = 1 <= count <= MOST_COILS_WRITTEN and size == (count + 7) // 8 == len(data)
         _demand(right, ILLEGAL_VALUE)
@@ -115,7 +121,7 @@ class VirtualDevice:
         return pdu[:5]
 
     def _write_registers(self, pdu: bytes) -> bytes:
-        address, count, size = _fields(pdu, ">HHB", more=True)
+        address, count, size = _fields(pdu, _WITH_BYTES, more=True)
         data = pdu[6:]
         right = 1 <= count <= MOST_REGISTERS_WRITTEN and size == 2 * count == len(data)
         _demand(right, ILLEGAL_VALUE)
@@ -124,7 +130,7 @@ class VirtualDevice:
         return pdu[:5]
 
     def _mask_register(self, pdu: bytes) -> bytes:
-        address, keep, put = _fields(pdu, ">HHH")
+        address, keep, put = _fields(pdu, _MASKS)
         image = self._writable(Table.HOLDING, address, 1)
         now = int.from_bytes(image.read(address, 1), "big")
         changed = (now & keep) | (put & ~keep & 0xFFFF)
@@ -132,7 +138,7 @@ class VirtualDevice:
         return pdu
 
     def _write_and_read(self, pdu: bytes) -> bytes:
-        read_at, read_count, address, count, size = _fields(pdu, ">HHHHB", more=True)
+        read_at, read_count, address, count, size = _fields(pdu, _WRITE_AND_READ, more=True)
         data = pdu[10:]
         right = (
             1 <= read_count <= MOST_REGISTERS_READ
@@ -150,7 +156,7 @@ class VirtualDevice:
     def _identify(self, pdu: bytes) -> bytes:
         _demand(len(pdu) >= 2, ILLEGAL_VALUE)
         _demand(pdu[1] == DEVICE_IDENTIFICATION, ILLEGAL_FUNCTION)
-        _, code, first = _fields(pdu, ">BBB")
+        _, code, first = _fields(pdu, _IDENTIFY)
         return identification(self.identity, code, first)
 
     def _readable(self, table: Table, address: int, count: int) -> TableImage:
@@ -170,11 +176,12 @@ class VirtualDevice:
             self.panel.apply(stimulus, self._now_s)
 
 
-def _fields(pdu: bytes, form: str, *, more: bool = False) -> tuple[int, ...]:
+def _fields(pdu: bytes, form: struct.Struct, *, more: bool = False) -> tuple[int, ...]:
     """The numbers after the function code; exception 03 where the PDU is too short or too long."""
-    size = 1 + struct.calcsize(form)
-    _demand(len(pdu) >= size if more else len(pdu) == size, ILLEGAL_VALUE)
-    return struct.unpack_from(form, pdu, 1)
+    over = len(pdu) - 1 - form.size
+    if over < 0 or (over and not more):
+        raise Refused(ILLEGAL_VALUE)
+    return form.unpack_from(pdu, 1)
 
 
 def _demand(met: bool, code: int) -> None:  # noqa: FBT001  a condition is what it takes

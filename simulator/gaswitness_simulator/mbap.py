@@ -5,10 +5,10 @@ MODBUS Messaging on TCP/IP Implementation Guide V1.0b, clause 3.1.3. Sans-I/O.
 
 import struct
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 HEADER: Final = struct.Struct(">HHHB")
+_BEFORE_UNIT: Final = struct.Struct(">HHH")
 SHORTEST: Final = 2
 """Least length field: unit id and function code."""
 
@@ -20,8 +20,7 @@ class Nonsense(Exception):
     """The stream has lost its frames: there is no telling where the next one begins."""
 
 
-@dataclass(frozen=True, slots=True)
-class Request:
+class Request(NamedTuple):
     """One request as framed."""
 
     transaction: int
@@ -35,6 +34,15 @@ class RequestReader:
     def __init__(self) -> None:
         self._waiting = bytearray()
 
+    def alone(self, data: bytes) -> Request | None:
+        """The one request that these bytes are, as nearly all are; None: `feed` them."""
+        if self._waiting or len(data) <= HEADER.size:
+            return None
+        transaction, protocol, length, unit = HEADER.unpack_from(data)
+        if protocol or length != len(data) - HEADER.size + 1 or length > LONGEST:
+            return None
+        return Request(transaction, unit, data[HEADER.size :])
+
     def feed(self, data: bytes) -> Iterator[Request]:
         """Every request that is now complete. A frame of another protocol is passed over.
 
@@ -42,7 +50,7 @@ class RequestReader:
         """
         self._waiting += data
         while len(self._waiting) >= HEADER.size - 1:
-            transaction, protocol, length = struct.unpack_from(">HHH", self._waiting)
+            transaction, protocol, length = _BEFORE_UNIT.unpack_from(self._waiting)
             if not SHORTEST <= length <= LONGEST:
                 raise Nonsense(f"length field {length}")
             end = HEADER.size - 1 + length

@@ -3,6 +3,7 @@
 Pure: time is an argument, in seconds of the run. Bytes and Modbus are elsewhere.
 """
 
+import math
 import random
 from collections import defaultdict
 
@@ -60,6 +61,7 @@ class VirtualPanel:
         self._stirred = True
         self.image = RegisterImage(site, self.state)
         self._refreshed_s = 0.0
+        self._still_s = 0.0  # before this no scan and no refresh comes
         self._scan(-1)
         self.image.refresh(0.0)
         self._next = self._next_scan()
@@ -84,17 +86,38 @@ class VirtualPanel:
         """The level's setpoint in force, in the channel's unit."""
         return self._channel(tag).levels[level].setpoint
 
+    def next_scan_s(self) -> float:
+        """The next scan that may change a fact by itself; infinite where none will.
+
+        Over-range and under-range count where they are causes, or were asked for (`watch_ranges`).
+        """
+        return self.state.scanning.at_s(self._next) if self._next < NEVER else math.inf
+
+    def watch_ranges(self) -> None:
+        """From now on look out for every change of over-range and under-range, cause or not."""
+        for channel in self.state.channels.values():
+            channel.ranges_count = True
+        self._touched.update(self.state.channels)
+        self._stirred = True
+        self._next = self._next_scan()
+
     def advance(self, to_s: float) -> None:
         """Let time pass until `to_s`; a time that has passed already changes nothing."""
         if to_s <= self.now_s:
+            return
+        if to_s < self._still_s:
+            self.now_s = to_s
             return
         refresh_s = self.site.timing.refresh_s
         if refresh_s > 0.0:
             n = last_instant(self._refresh_phase_s, refresh_s, to_s)
             self._refresh(self._refresh_phase_s + n * refresh_s)
+            self._still_s = self._refresh_phase_s + (n + 1) * refresh_s
         self._run(to_s)
         if refresh_s == 0.0:
             self._refresh(to_s)
+        scanning = self.state.scanning
+        self._still_s = min(self._still_s, scanning.at_s(scanning.now + 1))
         self.now_s = to_s
 
     def apply(self, stimulus: Stimulus, at_s: float) -> None:

@@ -76,6 +76,9 @@ class Session:
         instead = self._power.verdict(at_s)
         if instead is not None:
             return instead
+        alone = self._reader.alone(data)
+        if alone is not None:
+            return self._answer(alone, at_s)
         sent: list[Outgoing] = []
         try:
             for request in self._reader.feed(data):

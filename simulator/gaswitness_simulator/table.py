@@ -4,10 +4,14 @@ Addresses are PDU addresses. A register takes two bytes, a bit one (0 or 1).
 """
 
 from collections.abc import Iterator
+from typing import Final
 
 from gaswitness_simulator.slot import Slot
 from gaswitness_simulator.stimulus import Stimulus
 from gaswitness_sitefile.points import Gaps, Table
+
+MOST_KNOWN: Final = 4096
+"""Pairs of address and count that are remembered, lest someone who asks for all fill the memory."""
 
 
 class TableImage:
@@ -68,6 +72,8 @@ class TableImage:
         found = self._known.get((address, count))
         if found is None:
             wanted = self._readable[address : address + count]
+            if len(self._known) >= MOST_KNOWN:
+                self._known.clear()
             found = self._known[address, count] = len(wanted) == count and all(wanted)
         return found
 
