@@ -37,6 +37,9 @@ def _channel_verdict(view: PanelView, channel: Channel, points: Sequence[Point])
         why = f"no point shows the reading of {channel.tag}"
         return Verdict(name, Kind.READING, Outcome.INCONCLUSIVE, expected, because=why)
     aspects = [aspect for point in points for aspect in _aspects(view, channel, point)]
+    if not aspects and view.reading_point(channel.tag) is None:
+        why = f"{points[0].name} was never read"
+        return Verdict(name, Kind.READING, Outcome.INCONCLUSIVE, expected, because=why)
     if not aspects:
         why = "no gas stood long enough for the reading to settle (3.5 times t90)"
         return Verdict(name, Kind.READING, Outcome.NOT_RUN, expected, because=why)

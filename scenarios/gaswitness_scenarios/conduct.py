@@ -16,12 +16,14 @@ from typing import Final
 from gaswitness_probe.client import Client
 from gaswitness_probe.errors import NoReply
 from gaswitness_probe.evidence import Evidence
+from gaswitness_probe.framing import Framing
 from gaswitness_probe.judge import judge
 from gaswitness_probe.poller import Poller
 from gaswitness_probe.read_plan import plan_reads
 from gaswitness_probe.survey import SurveyProgress, survey
 from gaswitness_probe.transport import Transport
 from gaswitness_probe.verdict import Verdict
+from gaswitness_probe.workable import workable
 from gaswitness_scenarios import events
 from gaswitness_scenarios.clock import LoopClock
 from gaswitness_scenarios.control import announced
@@ -48,7 +50,7 @@ Cast = Callable[[Mapping[int, bytes]], AbstractAsyncContextManager[Driver]]
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """What is run. `cast` is None where no script is played."""
+    """What is run. `cast` is None where no script is played; `framing` None for Modbus/TCP."""
 
     kind: RunKind
     site: LoadedSite
@@ -60,6 +62,7 @@ class Course:
     cast: Cast | None
     evidence: Path | None
     options: Mapping[str, str]
+    framing: Framing | None = None
 
 
 async def conduct(course: Course, clock: LoopClock, listen: Listener) -> RunResult:
@@ -100,6 +103,7 @@ class _Run:
             clock=clock,
             pace=self.site.pace,
             on_exchange=record.exchange,
+            framing=course.framing,
         )
         self.facts = facts_of_run(
             course.kind,
@@ -173,8 +177,8 @@ class _Run:
         if self.client.statistics.replies == 0:
             raise NoReply(
                 f"{self.course.link} takes the connection, but unit {self.course.unit} gives no "
-                f"answer in Modbus ({words}): check the address, the unit id, and that Modbus/TCP "
-                "is switched on there"
+                f"answer in Modbus ({words}): check the address, the unit id, and that Modbus is "
+                "switched on there, on a serial line also baud rate, parity and the two wires"
             )
 
     def _take_announced_speed(self, identity: Mapping[int, bytes]) -> None:
@@ -202,8 +206,14 @@ class _Run:
 
     async def _play(self, driver: Driver) -> tuple[Verdict, ...]:
         poll_clock = PollClock(self.clock)
-        plan = plan_reads(self.site)
-        poller = Poller(self.client, self.site, plan, poll_clock, self.record.seen)
+        plan = await workable(self.client, plan_reads(self.site))
+        if plan.refused:
+            names = ", ".join(plan.refused)
+            self.record.remark(
+                f"the panel refuses to show {names}; the rest is polled around that",
+                self.clock.now(),
+            )
+        poller = Poller(self.client, self.site, plan.blocks, poll_clock, self.record.seen)
         begun_s = self.clock.now()
         await poller.cycle()
         await self._while_polling(poller, poll_clock, driver)
