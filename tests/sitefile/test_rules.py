@@ -14,6 +14,24 @@ A1_LPG = "A1: {setpoint: 20, hysteresis: 2}"
 A2_LPG = "A2: {setpoint: 40, hysteresis: 2, latching: true}"
 FAULT_CELL = "  - {cause: panel.fault, effect: K-FAULT, on_delay_s: 4, early_s: 2, response_s: 5}\n"
 POLL = "poll_period_s: 0.5"
+BUS = """bus:
+  devices:
+    - {tag: AT-1, address: 1, draws: {power_w: 1}}
+    - {tag: AT-2, address: 2, draws: {power_w: 1}}
+    - {tag: AT-3, address: 3, draws: {power_w: 1}}
+  segments:
+    - {from: panel, to: AT-1, length_m: 9}
+    - {from: AT-1, to: AT-2, length_m: 9}
+    - {from: AT-1, to: AT-3, length_m: 9}
+  terminator: AT-3
+  outputs: [{output: K-LAMP, draws: {power_w: 2}}]
+"""
+
+
+def with_bus(old, new):
+    assert BUS.count(old) == 1
+    return [("matrix:\n", BUS.replace(old, new) + "matrix:\n")]
+
 
 # rule: cases of (changes to the cellar, line of the warning, its words)
 FIRES = {
@@ -95,6 +113,10 @@ FIRES = {
     "GW506": [([("request_gap_s: 0.02", "request_gap_s: 0.2")], 10, ["takes 4 requests or more, 0.8 s"])],
     "GW507": [([("heartbeat_s: 2", "heartbeat_s: 0.6")], 11, ["changes every 0.6 s"])],
     "GW508": [([("request_gap_s: 0.02", "fast: {period_s: 0.2, what: [levels, K-LAMP]}"), ("shows: K-LAMP.active", "shows: spare")], 10, ["'K-LAMP' is to be read fast"])],
+    "GW601": [(with_bus("  terminator: AT-3\n", ""), 50, ["the bus ends at AT-2, AT-3"])],
+    "GW602": [(with_bus("terminator: AT-3", "terminator: AT-1"), 59, ["at AT-1, but the bus goes on to AT-2 or AT-3"])],
+    "GW603": [(with_bus("tag: AT-3, address: 3", "tag: AT-3, address: 3, channels: []"), 34, ["no device on the bus has the channel AT-3"])],
+    "GW604": [(with_bus("output: K-LAMP", "output: K-FAN"), 48, ["does not say what K-LAMP at AT-2 draws"])],
 }  # fmt: skip
 
 
