@@ -28,6 +28,8 @@ from gaswitness_scenarios.script import (
     Hold,
     Inhibit,
     Input,
+    LinkCleared,
+    LinkSpoilt,
     Look,
     PanelFault,
     Power,
@@ -39,6 +41,7 @@ from gaswitness_scenarios.script_file import ExpectRecord, GasRecord, InputRecor
 from gaswitness_scenarios.site_facts import facts_of, mapped_of, readings_of
 from gaswitness_sitefile.channel import Channel
 from gaswitness_sitefile.errors import SiteFileError
+from gaswitness_sitefile.link_fault_text import parse_link_fault_kind
 from gaswitness_sitefile.problems import Loc, Place, Problem, one_of
 from gaswitness_sitefile.site import Site
 from gaswitness_sitefile.source_file import SourceFile
@@ -111,6 +114,13 @@ class Builder:
         elif record.panel_fault is not None:
             on = record.panel_fault
             yield PanelFault(**base, words=words.panel_fault_words(on=on), on=on)
+        elif record.link_fault is not None:
+            fault = record.link_fault.fault
+            yield LinkSpoilt(**base, words=words.link_fault_words(fault), fault=fault)
+        elif record.link_clear is not None:
+            every = record.link_clear == "all"
+            kind = None if every else parse_link_fault_kind(record.link_clear)
+            yield LinkCleared(**base, words=words.link_clear_words(kind), kind=kind)
         else:
             yield from self.channel_steps(planned, base)
 

@@ -7,8 +7,9 @@ from collections.abc import Callable
 
 from gaswitness_probe.clock import Clock
 from gaswitness_scenarios.driver import Told
-from gaswitness_scenarios.script import Look, Script, Step
+from gaswitness_scenarios.script import LinkCleared, LinkSpoilt, Look, Script, Step
 from gaswitness_scenarios.translate import stimulus_of
+from gaswitness_simulator.link_fault_plan import FaultPlan
 from gaswitness_simulator.panel import VirtualPanel
 
 Arrive = Callable[[float], None]
@@ -27,13 +28,20 @@ async def play_script(
     zero_s: float,
     *,
     arrive: Arrive = at_once,
+    faults: FaultPlan | None = None,
 ) -> None:
-    """Play the script to its end, each step at its instant after `zero_s`."""
+    """Play the script to its end, each step at its instant after `zero_s`.
+
+    `faults` of the link on which the panel is served; without it, its steps do nothing.
+    """
     for number, step in enumerate(script.steps, 1):
         await clock.sleep_until(zero_s + step.at_s)
         at_s = clock.now()
         told.begun(number, step, at_s)
         looked = _do(step, panel, at_s, arrive)
+        if isinstance(step, LinkSpoilt | LinkCleared) and faults is not None:
+            arrive(at_s)
+            _do_to_link(step, faults, at_s)
         told.done(number, step, at_s, at_s, looked=looked)
     await clock.sleep_until(zero_s + script.length_s)
 
@@ -51,13 +59,25 @@ def _do(step: Step, panel: VirtualPanel, at_s: float, arrive: Arrive) -> bool | 
     return panel.fact(step.fact)
 
 
-class SimulatedDriver:
-    """Does to the virtual panel what the script says, from now on."""
+def _do_to_link(step: LinkSpoilt | LinkCleared, faults: FaultPlan, at_s: float) -> None:
+    if isinstance(step, LinkSpoilt):
+        faults.begin(step.fault, at_s)
+    else:
+        faults.clear(step.kind)
 
-    def __init__(self, panel: VirtualPanel, arrive: Arrive = at_once) -> None:
+
+class SimulatedDriver:
+    """Does to the virtual panel, and to its link, what the script says, from now on."""
+
+    def __init__(
+        self, panel: VirtualPanel, arrive: Arrive = at_once, faults: FaultPlan | None = None
+    ) -> None:
         self._panel = panel
         self._arrive = arrive
+        self._faults = faults
 
     async def play(self, script: Script, clock: Clock, told: Told) -> None:
         zero_s = clock.now()
-        await play_script(script, self._panel, clock, told, zero_s, arrive=self._arrive)
+        await play_script(
+            script, self._panel, clock, told, zero_s, arrive=self._arrive, faults=self._faults
+        )

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from gaswitness_scenarios.gas_profile import Profile
+from gaswitness_sitefile.link_fault import FaultKind, LinkFault
 from gaswitness_sitefile.problems import Place
 from gaswitness_sitefile.source_file import SourceFile
 
@@ -147,7 +148,35 @@ class Look(StepBase):
     question: str
 
 
-Step = Say | Hold | Gas | Fault | Inhibit | Input | Press | Power | PanelFault | Expect | Look
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinkSpoilt(StepBase):
+    """A fault of the link begins. It does nothing to the panel."""
+
+    fault: LinkFault
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinkCleared(StepBase):
+    """Faults of the link end: those of `kind`, None for all."""
+
+    kind: type[FaultKind] | None
+
+
+Step = (
+    Say
+    | Hold
+    | Gas
+    | Fault
+    | Inhibit
+    | Input
+    | Press
+    | Power
+    | PanelFault
+    | Expect
+    | Look
+    | LinkSpoilt
+    | LinkCleared
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,9 +3,18 @@
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema, model_validator
+from pydantic import (
+    AfterValidator,
+    BeforeValidator,
+    Field,
+    GetJsonSchemaHandler,
+    WithJsonSchema,
+    model_validator,
+)
 
-from gaswitness_sitefile.model import PositiveSeconds, Record, Seconds
+from gaswitness_sitefile.link_fault import LinkFault
+from gaswitness_sitefile.link_fault_text import parse_link_fault, parse_link_fault_kind
+from gaswitness_sitefile.model import PositiveSeconds, Record, Seconds, Whole
 
 
 def _on_off(written: object) -> object:
@@ -112,6 +121,76 @@ class LookRecord(Record):
     ask: Name
 
 
+class LinkFaultRecord(Record):
+    """A fault of the link from now on. `kind`: its kind and values, such as `late 0.2..1.5 s`.
+
+    Whom it meets: `unit`, `connection`, `function`. How long and how often: `for_s`, `times`,
+    `percent`, `every`. Or all on one line: `late 0.2..1.5 s, 5 %, unit 1`.
+    """
+
+    kind: Name
+    unit: Whole | None = None
+    connection: Whole | None = None
+    function: Whole | None = None
+    percent: PositiveSeconds | None = None
+    every: Whole | None = None
+    times: Whole | None = None
+    for_s: PositiveSeconds | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _on_one_line(cls, written: Any) -> Any:
+        return {"kind": written} if isinstance(written, str) else written
+
+    @model_validator(mode="after")
+    def _reads(self) -> Self:
+        parse_link_fault(self.text)
+        return self
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, core_schema: Any, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        found = handler(core_schema)
+        whole = handler.resolve_ref_schema(found)
+        keyed = dict(whole)
+        whole.clear()
+        whole["title"] = keyed.pop("title")
+        whole["description"] = keyed.pop("description")
+        whole["anyOf"] = [{"type": "string", "minLength": 1}, keyed]
+        return found
+
+    @property
+    def text(self) -> str:
+        """All of it on one line."""
+        forms = (
+            ("unit {}", self.unit),
+            ("connection {}", self.connection),
+            ("function {}", self.function),
+            ("{:.10g} %", self.percent),
+            ("every {}", self.every),
+            ("{} times", self.times),
+            ("for {:.10g} s", self.for_s),
+        )
+        given = [form.format(value) for form, value in forms if value is not None]
+        return ", ".join((self.kind, *given))
+
+    @property
+    def fault(self) -> LinkFault:
+        """The fault."""
+        return parse_link_fault(self.text)
+
+
+def _clearable(written: str) -> str:
+    if written != "all":
+        parse_link_fault_kind(written)
+    return written
+
+
+Clearable = Annotated[Name, AfterValidator(_clearable)]
+"""`all`, or the kind of link fault that ends."""
+
+
 class ForEachRecord(Record):
     """Steps done for each of several tags. In the steps `{channel}` stands for the tag.
 
@@ -150,6 +229,8 @@ ACTIONS = (
     "panel_fault",
     "expect",
     "look",
+    "link_fault",
+    "link_clear",
     "for_each",
 )
 
@@ -179,6 +260,8 @@ class StepRecord(Record):
     panel_fault: OnOff | None = None
     expect: ExpectRecord | None = None
     look: LookRecord | None = None
+    link_fault: LinkFaultRecord | None = None
+    link_clear: Clearable | None = None
     for_each: ForEachRecord | None = None
 
     @model_validator(mode="before")

@@ -24,6 +24,8 @@ from gaswitness_scenarios.script import (
     Hold,
     Inhibit,
     Input,
+    LinkCleared,
+    LinkSpoilt,
     Look,
     PanelFault,
     Power,
@@ -57,7 +59,7 @@ def stimulus_of(step: Step) -> sim.Stimulus | None:
             return sim.Power(step.on)
         case PanelFault():
             return sim.PanelFault(step.on)
-        case Say() | Hold() | Expect() | Look():
+        case Say() | Hold() | Expect() | Look() | LinkSpoilt() | LinkCleared():
             return None
 
 
@@ -112,7 +114,7 @@ class Actions:
                 return done.PowerSet(step.on)
             case PanelFault():
                 return done.PanelFaultMade(step.on)
-            case Say() | Hold() | Expect() | Look():
+            case Say() | Hold() | Expect() | Look() | LinkSpoilt() | LinkCleared():
                 return None
 
     def _gas(self, step: Gas, begun_s: float, done_s: float) -> done.GasApplied:

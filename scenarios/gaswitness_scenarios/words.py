@@ -3,6 +3,8 @@
 from gaswitness_scenarios.gas_profile import ExponentialTo, Profile, RampTo, Recorded, StepTo
 from gaswitness_sitefile.channel import Channel
 from gaswitness_sitefile.devices import DigitalInput
+from gaswitness_sitefile.link_fault import FaultKind, LinkFault, summary
+from gaswitness_sitefile.link_fault_text import kind_name, written_fault
 from gaswitness_sitefile.site import Site
 
 
@@ -65,3 +67,15 @@ def power_words(*, on: bool) -> str:
 def panel_fault_words(*, on: bool) -> str:
     """Make or mend a fault of the panel."""
     return "Make a fault of the panel itself" if on else "Mend the fault of the panel itself"
+
+
+def link_fault_words(fault: LinkFault) -> str:
+    """Disturb the link."""
+    return f"Disturb the link ({written_fault(fault)}): {summary(type(fault.kind))}"
+
+
+def link_clear_words(kind: type[FaultKind] | None) -> str:
+    """Leave the link alone."""
+    return (
+        "End every fault of the link" if kind is None else f"End the link fault {kind_name(kind)}"
+    )

@@ -161,7 +161,8 @@ def missing(a: Any, b: Any, scope: Scope) -> str:
         name = f" ({scope.name})" if scope.name else ""
         part = f", {scope.label}" if scope.label else ""
         return f"{scope.head}{part}{name} is missing in {side}"
-    return f"{scope.head}: {scope.label} {value_words(value)} is missing in {side}"
+    what = f"{scope.label} {value_words(value)}".lstrip()
+    return f"{scope.head}: {what} is missing in {side}"
 
 
 def renamed(a: str, b: str, scope: Scope) -> str:

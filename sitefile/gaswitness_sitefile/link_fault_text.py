@@ -14,6 +14,7 @@ from typing import Any, Final
 
 from gaswitness_sitefile.link_fault import (
     KINDS,
+    NAMES,
     OF_CONNECTIONS,
     SECONDS,
     Delay,
@@ -115,7 +116,7 @@ def _valued(kind: type[FaultKind], written: str) -> FaultKind:
             given |= {} if name is None else {name: found[0].lower()}
         if name is None:
             raise ValueError(
-                f"{_named(kind)} does not take {found[0].strip()!r}: write {form(kind)}"
+                f"{kind_name(kind)} does not take {found[0].strip()!r}: write {form(kind)}"
             )
         del open_values[name]
         at = found.end()
@@ -158,10 +159,10 @@ def _taken(kind: type[FaultKind], name: str, quantity: _Quantity) -> int | Delay
         return _delay(kind, quantity)
     least, most = facts["least"], facts["most"]
     if quantity.ranged or quantity.about or quantity.low != int(quantity.low):
-        raise ValueError(f"{_named(kind)}: {quantity.written!r} is not one whole number")
+        raise ValueError(f"{kind_name(kind)}: {quantity.written!r} is not one whole number")
     if not least <= quantity.low <= most:
         raise ValueError(
-            f"{_named(kind)}: {quantity.written!r} is out of bounds: write {least:g} to {most:g}"
+            f"{kind_name(kind)}: {quantity.written!r} is out of bounds: write {least:g} to {most:g}"
         )
     return int(quantity.low)
 
@@ -172,10 +173,11 @@ def _delay(kind: type[FaultKind], quantity: _Quantity) -> Delay:
         high_s = min(HEAVY_TAIL * low_s, LONGEST_S)
     spread = kind in (KINDS["late"], KINDS["bytewise"], KINDS["split"], KINDS["twice"])
     if (quantity.about or quantity.ranged) and not spread:
-        raise ValueError(f"{_named(kind)} takes one time, not {quantity.written!r}")
+        raise ValueError(f"{kind_name(kind)} takes one time, not {quantity.written!r}")
     if low_s > high_s or high_s > LONGEST_S or (quantity.about and low_s == 0):
         raise ValueError(
-            f"{_named(kind)}: {quantity.written!r} is no delay: write the shorter first, at most "
+            f"{kind_name(kind)}: {quantity.written!r} is no delay: write the shorter first, at "
+            "most "
             f"{LONGEST_S:g} s, 'about' something above 0"
         )
     return Delay(low_s, high_s, quantity.about)
@@ -187,7 +189,7 @@ def _clauses(kind: type[FaultKind], written: list[str]) -> tuple[Scope, Lasting]
     for clause in written:
         name, value, into = _clause(clause, scope, lasting)
         if name in into:
-            raise ValueError(f"{_named(kind)}: {clause!r} comes twice: write one of them")
+            raise ValueError(f"{kind_name(kind)}: {clause!r} comes twice: write one of them")
         into[name] = value
     return Scope(**scope), Lasting(**lasting)
 
@@ -259,17 +261,18 @@ def _check_meets(fault: LinkFault) -> None:
         return
     if fault.scope != Scope() or fault.lasting != Lasting(for_s=fault.lasting.for_s):
         raise ValueError(
-            f"{_named(type(fault.kind))} is about connections as such: only 'for T s' may follow"
+            f"{kind_name(type(fault.kind))} is about connections as such: only 'for T s' may follow"
         )
 
 
-def _named(kind: type[FaultKind]) -> str:
-    return next(name for name, one in KINDS.items() if one is kind)
+def kind_name(kind: type[FaultKind]) -> str:
+    """The kind's name, as it is written."""
+    return NAMES[kind]
 
 
 def form(kind: type[FaultKind]) -> str:
     """How the kind is written, with its values: those in brackets may be left out."""
-    parts = [_named(kind)]
+    parts = [kind_name(kind)]
     for facts in values_of(kind).values():
         if "words" in facts:
             parts.append(f"[{'|'.join(word for word in facts['words'] if word)}]")

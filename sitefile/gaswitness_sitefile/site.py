@@ -4,12 +4,14 @@ from enum import StrEnum
 from functools import cached_property
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from gaswitness_sitefile.bus import Bus
 from gaswitness_sitefile.channel import Channel
 from gaswitness_sitefile.devices import DigitalInput, Output
 from gaswitness_sitefile.link import Link, Pace, Timing
+from gaswitness_sitefile.link_fault import LinkFault
+from gaswitness_sitefile.link_fault_text import parse_link_fault
 from gaswitness_sitefile.matrix import Cell
 from gaswitness_sitefile.model import Record, Tag
 from gaswitness_sitefile.points import MapRules, Point
@@ -31,6 +33,15 @@ class Behaviour(Record):
     inhibit: InhibitActs = InhibitActs.EFFECTS
 
 
+def _readable(text: str) -> str:
+    parse_link_fault(text)
+    return text
+
+
+FaultText = Annotated[str, AfterValidator(_readable)]
+"""A link fault on one line, such as `late 0.2..1.5 s, 5 %`."""
+
+
 class PanelIdentity(Record):
     """Who the panel is. `vendor`, `product`, `revision`: as Device Identification says them."""
 
@@ -46,7 +57,11 @@ class PanelIdentity(Record):
 
 
 class Site(Record):
-    """One panel: what it is, how it is reached, what it measures, drives, and shows."""
+    """One panel: what it is, how it is reached, what it measures, drives, and shows.
+
+    `link_faults`: what the link of a virtual panel of this site does wrong from its start on. The
+    probe does not read it.
+    """
 
     gaswitness_site: Literal[1]
     panel: PanelIdentity
@@ -61,6 +76,12 @@ class Site(Record):
     matrix: tuple[Cell, ...] = ()
     map: MapRules = MapRules()
     points: Annotated[tuple[Point, ...], Field(min_length=1)]
+    link_faults: tuple[FaultText, ...] = ()
+
+    @property
+    def faults_of_link(self) -> tuple[LinkFault, ...]:
+        """The link faults, read."""
+        return tuple(parse_link_fault(text) for text in self.link_faults)
 
     @cached_property
     def channel_of(self) -> dict[str, Channel]:

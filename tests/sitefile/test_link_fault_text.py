@@ -4,8 +4,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gaswitness_sitefile.errors import SiteFileError
 from gaswitness_sitefile.link_fault import (
     KINDS,
+    Busy,
     ConnectionLimit,
     Delay,
     Exceptional,
@@ -26,6 +28,7 @@ from gaswitness_sitefile.link_fault_text import (
     parse_link_fault_kind,
     written_fault,
 )
+from gaswitness_sitefile.load import load_site
 
 
 @pytest.mark.parametrize(
@@ -142,3 +145,21 @@ def test_any_text_is_read_or_refused_in_words(text):
     except ValueError as error:
         found = str(error)
     assert "write" in found or parse_link_fault(found) == parse_link_fault(text)
+
+
+def test_a_site_file_s_link_faults_are_read_and_wrong_ones_refused_at_their_line(tmp_path):
+    path = tmp_path / "site.yaml"
+    text = (
+        "gaswitness_site: 1\npanel: {tag: GDP-1}\n"
+        "channels: [{tag: AT-1, gas: CH4, unit: '%LEL', range: [0, 100]}]\n"
+        "points: [{name: r, table: input register, address: 0, type: int16, shows: AT-1.reading}]\n"
+        "link_faults:\n  - busy, 5 %\n"
+    )
+    path.write_text(text, encoding="utf-8")
+    assert load_site(path).site.faults_of_link == (LinkFault(Busy(), lasting=Lasting(percent=5)),)
+    path.write_text(text + "  - lat 3 s\n", encoding="utf-8")
+    with pytest.raises(SiteFileError) as caught:
+        load_site(path)
+    (problem,) = caught.value.problems
+    assert problem.place.line == 7
+    assert "did you mean late" in str(problem)
