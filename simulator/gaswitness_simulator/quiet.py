@@ -13,7 +13,8 @@ class Quiet:
 
     def after_bytes(self, silences_s: tuple[float, ...]) -> None:
         """Bytes have come just now; wait for these silences, in seconds of the link."""
-        self.cancel()
+        if self._timers:
+            self.cancel()
         if silences_s:
             loop = asyncio.get_running_loop()
             self._timers = [loop.call_later(s, self._silent, s) for s in silences_s]

@@ -152,16 +152,20 @@ class _Connection(asyncio.Protocol):
         self._watch_idleness()
 
     def data_received(self, data: bytes) -> None:
-        if self._session is None:
+        session = self._session
+        if session is None:
             return
         connections = self._server.connections
         if connections.pop(self, True) is None:
             connections[self] = None
         if self._idle_limit_s is not None:
             self._watch_idleness()
-        for outgoing in self._session.receive(data, self._server.now()):
-            self._send(outgoing)
-        self._quiet.after_bytes(self._session.patience)
+        for outgoing in session.receive(data, self._server.now()):
+            if outgoing.delay_s <= 0.0:
+                self._put(outgoing)
+            else:
+                self._send(outgoing)
+        self._quiet.after_bytes(session.patience)
 
     def pause_writing(self) -> None:
         if self._transport is not None:
@@ -215,11 +219,12 @@ class _Connection(asyncio.Protocol):
         asyncio.get_running_loop().call_later(outgoing.delay_s, self._put, outgoing)
 
     def _put(self, outgoing: Outgoing) -> None:
-        if self._transport is None or self._transport.is_closing():
+        transport = self._transport
+        if transport is None or transport.is_closing():
             return
         if outgoing.data:
-            self._transport.write(outgoing.data)
+            transport.write(outgoing.data)
         if outgoing.reset:
             self._reset()
         elif outgoing.close:
-            self._transport.close()
+            transport.close()
