@@ -7,6 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gaswitness_probe.read_plan import plan_reads, why_unread
+from gaswitness_sitefile.link import Timing
+from gaswitness_sitefile.link_address import parse_link
 from gaswitness_sitefile.points import Table
 from gaswitness_sitefile.site import Site
 
@@ -161,3 +163,95 @@ def test_every_table_is_planned(table):
     kind = "bit" if table.of_bits else "int16"
     rows = [{"table": table.value, "address": 65535, "type": kind}]
     assert [(b.table, b.address, b.count) for b in plan_reads(site(rows))] == [(table, 65535, 1)]
+
+
+SLOW_LINE = parse_link("rtu:///dev/ttyS0?baud=9600&parity=even&stop=1")
+
+
+def rated(rows, what, link=None, poll_s=1.0, fast_s=0.25, **pace):
+    """Blocks as (table, first, count, period) of a site whose `what` is fast."""
+    found = Site.model_validate(
+        {
+            "gaswitness_site": 1,
+            "panel": {"tag": "GP-1"},
+            "channels": [
+                {"tag": "AT-1", "gas": "CH4", "unit": "%LEL", "range": [0, 100],
+                 "levels": {"A1": {"setpoint": 20}}},
+            ],
+            "outputs": [{"tag": "K1", "kind": "relay"}],
+            "timing": {"answer_s": 0.0},
+            "pace": {"poll_period_s": poll_s, "fast": {"period_s": fast_s, "what": what}} | pace,
+            "map": {"gaps": "zeros"},
+            "points": [{"name": f"P{n}"} | row for n, row in enumerate(rows)],
+        }
+    )  # fmt: skip
+    return [(b.table.value, b.address, b.count, b.period_s) for b in plan_reads(found, link)]
+
+
+def test_a_hole_is_read_over_only_where_that_is_quicker():
+    """A request of its own costs 13 characters and two silences of 3.5: 20; a register costs 2."""
+    near = site([register(0), register(10)], gaps="zeros")
+    far = site([register(0), register(60)], gaps="zeros")
+    near, far = (s.model_copy(update={"timing": Timing(answer_s=0)}) for s in (near, far))
+    assert [b.count for b in plan_reads(near, SLOW_LINE)] == [11]
+    assert [b.count for b in plan_reads(far, SLOW_LINE)] == [1, 1]
+    assert [b.count for b in plan_reads(far)] == [61]
+
+
+def test_what_the_panel_takes_to_answer_weighs_against_a_second_request():
+    far = site([register(0), register(60)], gaps="zeros")
+    slow_panel = far.model_copy(update={"timing": Timing(answer_s=0.5)})
+    assert [b.count for b in plan_reads(slow_panel, SLOW_LINE)] == [61]
+
+
+def test_all_blocks_have_the_poll_period_where_nothing_is_fast():
+    plan = plan_reads(site([register(0), register(9)]))
+    assert [b.period_s for b in plan] == [0.5, 0.5]
+
+
+def test_fast_tables_have_blocks_of_their_own_period():
+    rows = [
+        {"table": "input register", "address": 0, "type": "float32", "shows": "AT-1.reading"},
+        {"table": "coil", "address": 0, "type": "bit", "shows": "K1.active"},
+    ]
+    assert rated(rows, ["outputs"]) == [("coil", 0, 1, 0.25), ("input register", 0, 2, 1.0)]
+
+
+def test_what_lies_beside_a_fast_point_comes_along():
+    rows = [
+        register(0, shows="AT-1.A1.setpoint"),
+        {"table": "input register", "address": 1, "type": "bit in word", "bit": 0,
+         "shows": "AT-1.A1"},
+    ]  # fmt: skip
+    assert rated(rows, ["levels"], SLOW_LINE) == [("input register", 0, 2, 0.25)]
+
+
+def test_a_slow_read_lies_over_a_fast_one_where_that_is_cheapest():
+    rows = [register(a, shows="spare") for a in (*range(50), *range(51, 100))]
+    rows.append(
+        {"table": "input register", "address": 50, "type": "bit in word", "bit": 3,
+         "shows": "AT-1.A1"}
+    )  # fmt: skip
+    assert rated(rows, ["levels"], SLOW_LINE, fast_s=0.1) == [
+        ("input register", 0, 100, 1.0),
+        ("input register", 50, 1, 0.1),
+    ]
+
+
+def test_bits_of_a_fast_word_are_fast_all():
+    word = {"table": "holding register", "address": 7, "type": "bit in word"}
+    rows = [word | {"bit": 0, "shows": "AT-1.A1"}, word | {"bit": 1, "shows": "panel.fault"}]
+    assert rated(rows, ["levels"]) == [("holding register", 7, 1, 0.25)]
+
+
+def test_every_point_is_in_one_block_that_is_fast_enough():
+    rows = [register(3 * n, 2, shows="AT-1.reading" if n % 3 else "spare") for n in range(40)]
+    found = Site.model_validate(
+        site(rows, gaps="zeros").model_dump()
+        | {"pace": {"poll_period_s": 2.0, "fast": {"period_s": 0.1, "what": ["readings"]}}}
+    )
+    plan = plan_reads(found, SLOW_LINE)
+    names = [p.name for b in plan for p in b.points]
+    assert sorted(names) == sorted(p.name for p in found.points)
+    quick = {p.name for b in plan if b.period_s == 0.1 for p in b.points}
+    assert {p.name for p in found.points if p.shows == "AT-1.reading"} <= quick
