@@ -46,7 +46,7 @@ def _parts(
     yield Text(f"Power on the detector bus of {panel}", style="bold")
     yield from _titled("Cable, from the panel out", _cable(budget))
     yield from _titled("Volts at the devices, with everything on", _devices(budget))
-    yield Text("  A detector's outputs stand below it, while they are energised.", style="dim")
+    yield Padding(_lines(_notes(budget)), (0, 0, 0, 2))
     yield from _titled("Supply", _lines(supply_words(budget)))
     yield from _titled("Battery", _lines(battery_words(budget)))
     said = [*own_warnings(budget), *(f"{one.what} [{one.rule}]" for one in warnings)]
@@ -55,8 +55,7 @@ def _parts(
     for case in budget.cases:
         if case.short:
             yield from _titled(f"Drops out {case_words(case)}", _lines(drop_out_words(case)))
-    if budget.worst is not None:
-        yield from _titled("Worst", _lines([worst_words(budget.worst)]))
+    yield from _titled("Worst", _lines(worst_words(budget)))
     yield Text(f"\nCaution: {POWER}", style="dim")
     yield Text(f"\n{conclusion(budget)}", style="bold")
 
@@ -124,20 +123,38 @@ def _devices(budget: PowerBudget) -> Table:
     by_case = [{one.consumer.name: one for one in margins(case)} for case in budget.cases]
     address_of = {device.tag: str(device.address) for device in budget.bus.devices}
     for one in _every(budget):
-        found = [margins_there.get(one.name) for margins_there in by_case]
-        least = min((m.margin_v for m in found if m is not None), default=None)
+        found = [of_case.get(one.name) for of_case in by_case]
+        known = min((m.margin_v for m in found if m is not None), default=None)
+        least = None if _is_in(budget.collapsing, one) else known
         table.add_row(
             one.name if one.name in address_of else f"  {one.name}",
             address_of.get(one.name, ""),
             f"{one.least_v:g}",
             *("-" if m is None else f"{m.volts:.2f}" for m in found),
             "-" if least is None else f"{least:.2f}",
-            Text("drops out" if _falls(budget, one) else "", style="bold red"),
+            Text(_fate(budget, one, known), style="bold red"),
         )
-    if any(case.settled.as_wired is None for case in budget.cases):
-        table.caption = f"-: {NOWHERE} with everything on"
-        table.caption_justify = "left"
     return table
+
+
+def _is_in(cases: Iterable[Case], one: Consumer) -> bool:
+    return any(one.name == other.name for case in cases for other in case.consumers)
+
+
+def _fate(budget: PowerBudget, one: Consumer, margin_v: float | None) -> str:
+    drop_outs = [drop for case in budget.cases for drop in case.settled.drop_outs]
+    if any(one.name in (drop.name, *drop.took) for drop in drop_outs):
+        return "drops out"
+    return "recovers" if margin_v is not None and margin_v < 0 else ""
+
+
+def _notes(budget: PowerBudget) -> Iterator[str]:
+    yield "A detector's outputs stand below it, while they are energised."
+    found = [one for case in budget.cases for one in margins(case)]
+    if any(_fate(budget, one.consumer, one.margin_v) == "recovers" for one in found):
+        yield "recovers: has its voltage again once others have dropped out."
+    if budget.collapsing:
+        yield f"A case without figures has {NOWHERE}: its voltage collapses with everything on."
 
 
 def _every(budget: PowerBudget) -> list[Consumer]:
@@ -155,11 +172,3 @@ def _every(budget: PowerBudget) -> list[Consumer]:
     }
     devices = [device.tag for device in budget.bus.devices]
     return [found[name] for tag in devices for name in (tag, *carried[tag])]
-
-
-def _falls(budget: PowerBudget, one: Consumer) -> bool:
-    return any(
-        one.name in (drop.name, *drop.took)
-        for case in budget.cases
-        for drop in case.settled.drop_outs
-    )

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from gaswitness_simulator.bus_power import DropOut
-from gaswitness_simulator.power_budget import SPUR_FULL, Case, Margin, PowerBudget
+from gaswitness_simulator.power_budget import SPUR_FULL, Case, PowerBudget
 from gaswitness_sitefile.bus import Battery
 
 NOWHERE: Final = "no working point"
@@ -31,13 +31,18 @@ def _fell_at(one: DropOut) -> str:
     return f"has {one.volts:.2f} V, {works}"
 
 
-def worst_words(worst: Margin) -> str:
-    """The worst device and its margin."""
-    side = "above" if worst.margin_v >= 0 else "BELOW"
-    return (
-        f"{worst.consumer.name}, {case_words(worst.case)}: {worst.volts:.2f} V, "
-        f"{abs(worst.margin_v):.2f} V {side} the {worst.consumer.least_v:g} V from which it works"
-    )
+def worst_words(budget: PowerBudget) -> Iterator[str]:
+    """The worst device: the first to go in each collapse, or else the one with least margin."""
+    for case in budget.collapsing:
+        yield f"{case.settled.drop_outs[0].name}, {case_words(case)}: the voltage collapses"
+    worst = budget.worst
+    if worst is not None and not budget.collapsing:
+        side = "above" if worst.margin_v >= 0 else "BELOW"
+        yield (
+            f"{worst.consumer.name}, {case_words(worst.case)}: {worst.volts:.2f} V, "
+            f"{abs(worst.margin_v):.2f} V {side} the {worst.consumer.least_v:g} V from which it "
+            "works"
+        )
 
 
 def supply_words(budget: PowerBudget) -> Iterator[str]:
@@ -91,7 +96,7 @@ def _stands_by(autonomy_h: float, battery: Battery) -> str:
     if autonomy_h <= 0:
         return f"which does NOT carry even {battery.alarm_min:g} min of alarm"
     hours = "for ever" if math.isinf(autonomy_h) else f"for {autonomy_h:.1f} h"
-    short = "" if autonomy_h >= battery.standby_h else f", NOT {battery.standby_h:g} h"
+    short = "" if autonomy_h >= battery.standby_h else f", NOT {battery.standby_h:g} h,"
     return f"which stands by {hours}{short} and then carries {battery.alarm_min:g} min of alarm"
 
 

@@ -92,15 +92,17 @@ class PowerBudget:
 
     @property
     def over_limit(self) -> tuple[Case, ...]:
-        """Cases in which the bus takes more than its output gives."""
+        """Cases in which the bus is known to take more than its output gives."""
         limit_a = self.bus.limit_a
-        if limit_a is None:
-            return ()
+        known = ((one, one.settled.as_wired_a) for one in self.cases)
         return tuple(
-            one
-            for one in self.cases
-            if one.settled.as_wired_a is None or one.settled.as_wired_a > limit_a
+            one for one, bus_a in known if limit_a is not None and (bus_a or 0.0) > limit_a
         )
+
+    @property
+    def collapsing(self) -> tuple[Case, ...]:
+        """Cases without a working point: with everything on, no voltage above zero holds."""
+        return tuple(one for one in self.cases if one.settled.as_wired is None)
 
     @property
     def spur_too_small(self) -> bool:
