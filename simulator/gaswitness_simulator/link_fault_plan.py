@@ -91,7 +91,8 @@ class FaultPlan:
 
     `panels` by unit id: those whose register images may be stale or torn. `speed`: seconds of the
     run in one of the link; delays, gaps and idle times are the link's, durations the run's. `now`
-    gives the time of the run; without it, the time of the last answer counts.
+    gives the time of the run; without it, the time of the last answer counts. `at_rest`: every
+    answer goes out as it is.
     """
 
     def __init__(
@@ -102,6 +103,7 @@ class FaultPlan:
         speed: float = 1.0,
         now: Callable[[], float] | None = None,
     ) -> None:
+        self.at_rest = True
         self._seed = seed
         self._panels = panels
         self._speed = speed
@@ -115,6 +117,7 @@ class FaultPlan:
 
     def begin(self, fault: LinkFault, at_s: float) -> None:
         """Let the fault act from `at_s` on."""
+        self.at_rest = False
         self._last_s = max(self._last_s, at_s)
         old = OldImages(self._panels)
         if isinstance(fault.kind, Stale):
@@ -163,18 +166,24 @@ class FaultPlan:
 
     def shape(self, finished: Finished) -> list[Outgoing]:
         """What goes out for the answer, in order."""
-        line = self._lines.get(finished.connection)
-        if line is None:
-            line = self._lines[finished.connection] = _Line()
+        line = self._lines.setdefault(finished.connection, _Line())
         previous, line.last = line.last, finished.response or line.last
         link_s = finished.at_s / self._speed
         self._last_s = max(self._last_s, finished.at_s)
-        quiet = not self._acting and not line.delivery.dead and not line.delivery.held
-        if quiet and link_s >= self._settled_s:
+        self.at_rest = self._is_at_rest(link_s)
+        if self.at_rest:
             return [] if finished.response is None else [Outgoing(0.0, finished.response)]
         sent = self._shaped(finished, line, previous, link_s)
         self._drop_over(finished.at_s)
         return sent
+
+    def _is_at_rest(self, link_s: float) -> bool:
+        deliveries = (line.delivery for line in self._lines.values())
+        return (
+            not self._acting
+            and link_s >= self._settled_s
+            and not any(one.dead or one.held for one in deliveries)
+        )
 
     def _shaped(
         self, finished: Finished, line: _Line, previous: bytes | None, link_s: float

@@ -52,6 +52,10 @@ class Shaper(Protocol):
     """Decides what is really sent for each finished answer. Pure: it waits for nothing itself."""
 
     @property
+    def at_rest(self) -> bool:
+        """Whether every answer goes out as it is: then there is no need to ask."""
+
+    @property
     def idle_limit_s(self) -> float | None:
         """After how many seconds without a byte from it a connection is closed; None is never."""
 
@@ -67,6 +71,10 @@ class Shaper(Protocol):
 
 class AsItIs:
     """The shaper of a link without faults."""
+
+    @property
+    def at_rest(self) -> bool:
+        return True
 
     @property
     def idle_limit_s(self) -> float | None:

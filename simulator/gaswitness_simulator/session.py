@@ -93,7 +93,7 @@ class Session:
     def _answer(self, request: Request, at_s: float) -> list[Outgoing]:
         pdu = self._units.over_tcp(request.unit, request.pdu, at_s, may_write=self._may_write)
         response = None if pdu is None else framed(request, pdu)
-        if self._shaper is AS_IT_IS:
+        if self._shaper.at_rest:
             return [] if response is None else [Outgoing(0.0, response)]
         asked = framed(request, request.pdu)
         return self._shaper.shape(

@@ -395,3 +395,15 @@ def test_a_plan_whose_faults_are_over_passes_any_bytes_unchanged(data, framing):
     made.clear()
     finished = Finished(framing, 1, 1, data, data, 5.0)
     assert made.shape(finished) == [Outgoing(0.0, data)]
+
+
+def test_a_plan_is_at_rest_until_a_fault_begins_and_once_what_was_late_has_gone():
+    made = FaultPlan()
+    assert made.at_rest
+    made.begin(parse_link_fault("late 2 s, 1 times"), 0.0)
+    assert not made.at_rest
+    made.shape(mbap())
+    made.shape(mbap(1.0))
+    assert not made.at_rest
+    made.shape(mbap(3.0))
+    assert made.at_rest
