@@ -312,12 +312,15 @@ def _alarms_coming(view: PanelView) -> Iterator[Event]:
     for channel in view.site.channels:
         inhibited = view.inhibited(channel.tag)
         for what in (*channel.levels, "fault"):
-            for event in rises(view.flag(f"{channel.tag}.{what}")):
+            fact = f"{channel.tag}.{what}"
+            if what != "fault" and not view.shown(fact):
+                yield Event(-inf, inf, sure=False)
+                continue
+            for event in rises(view.flag(fact)):
                 low, high = event.low, event.high
-                if low == -inf or inhibited.throughout(TRUE, low, high):
-                    continue
-                sure = event.sure and inhibited.throughout(FALSE, low, high)
-                yield Event(low, high + later_s, sure=sure)
+                if not inhibited.throughout(TRUE, low, high):
+                    sure = event.sure and inhibited.throughout(FALSE, low, high)
+                    yield Event(low, high + later_s, sure=sure)
 
 
 _NOW = Window(0.0, 0.0)

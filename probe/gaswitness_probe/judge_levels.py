@@ -4,7 +4,7 @@ A wrong setpoint fails here, at the level, and not at every relay behind it.
 """
 
 from collections.abc import Iterator
-from math import inf, isnan
+from math import inf, isinf, isnan
 
 from gaswitness_probe.expect import Expectations, LevelView
 from gaswitness_probe.judge_outputs import JUST_S, by_name
@@ -212,7 +212,7 @@ def _setpoint(level: LevelView) -> Iterator[Aspect]:
         off_since = max(off_since, _undisturbed_since(level, change.when.low))
         came.append(change)
         low = max(low, _stood_below(level, series, off_since, change.when.low))
-        high = min(high, _reached(level, series, off_since, change.when.high))
+        high = min(high, _reached(level, series, off_since, change.when))
     if came:
         yield _located(level, low, high, came[0].when.high)
 
@@ -228,10 +228,11 @@ def _undisturbed_since(level: LevelView, until_s: float) -> float:
     return since
 
 
-def _heights(level: LevelView, series: Series, first: int, last: int) -> list[float]:
-    """Readings counted upwards in the direction of the alarm; no number is at the bottom."""
+def _heights(level: LevelView, series: Series, shown: range, *, missing: float) -> list[float]:
+    """Readings counted upwards in the direction of the alarm; `missing` stands for no number."""
     sign = 1.0 if level.rising else -1.0
-    return [-inf if isnan(value) else sign * value for value in series.values[first:last]]
+    values = series.values[shown.start : shown.stop]
+    return [missing if isnan(value) else sign * value for value in values]
 
 
 def _stood_below(level: LevelView, series: Series, since_s: float, until_s: float) -> float:
@@ -244,9 +245,10 @@ def _stood_below(level: LevelView, series: Series, since_s: float, until_s: floa
     first = series.begun_before(since_s)
     if not level.level.on_delay_s:
         last = series.ended_by(until_s - level.lag_s)
-        return max(_heights(level, series, first, last), default=-inf) - level.rounding
+        heights = _heights(level, series, range(first, last), missing=-inf)
+        return max(heights, default=-inf) - level.rounding
     last = series.ended_by(until_s)
-    heights = _heights(level, series, first, last)
+    heights = _heights(level, series, range(first, last), missing=-inf)
     found = -inf
     start = first
     for index in range(first, last):
@@ -257,16 +259,27 @@ def _stood_below(level: LevelView, series: Series, since_s: float, until_s: floa
     return found - level.doubt
 
 
-def _reached(level: LevelView, series: Series, since_s: float, until_s: float) -> float:
+def _reached(level: LevelView, series: Series, since_s: float, came: Window) -> float:
     """The greatest height that the reading can have had when the level came on.
 
     Up to the first sample after it: in between the reading may have been anywhere below that one,
-    and noise may have lifted it once.
+    and noise may have lifted it once. Nothing is known where samples are missing around it.
     """
     first = series.ended_by(since_s)
-    last = series.begun_before(until_s - level.delay.low)
+    last = series.begun_before(came.high - level.delay.low) + 1
+    before = max(first, series.ended_by(came.low - level.delay.high) - 1)
+    if last > len(series.values) or before >= last - 1 or _gaping(level, series, before, last):
+        return inf
     lifted = 2 * level.channel.noise + level.rounding
-    return max(_heights(level, series, first, last + 1), default=-inf) + lifted
+    return max(_heights(level, series, range(first, last), missing=inf)) + lifted
+
+
+def _gaping(level: LevelView, series: Series, first: int, last: int) -> bool:
+    """Whether samples lie so far apart that the reading may have come and gone between them."""
+    dwell_s = level.view.eyesight.dwell_s
+    return any(
+        series.first[index + 1] - series.last[index] >= dwell_s for index in range(first, last - 1)
+    )
 
 
 def _located(level: LevelView, low: float, high: float, at_s: float) -> Aspect:
@@ -276,7 +289,7 @@ def _located(level: LevelView, low: float, high: float, at_s: float) -> Aspect:
     measured: Interval = (low - sign * setpoint, high - sign * setpoint)
     outcome = decide(measured, Window(-tolerance, tolerance))
     ends = sorted((sign * low, sign * high))
-    seen = f"{level.fact} came on between {ends[0]:.4g} and {ends[1]:.4g} {channel.unit}"
+    seen = f"{level.fact} came on {_between(ends)} {channel.unit}"
     stated = f"{setpoint:g} {channel.unit} ± {tolerance:g}"
     why = (
         seen
@@ -287,6 +300,18 @@ def _located(level: LevelView, low: float, high: float, at_s: float) -> Aspect:
         )
     )
     return Aspect("setpoint", outcome, f"{level.fact} on at {stated}", seen, because=why, at_s=at_s)
+
+
+def _between(ends: list[float]) -> str:
+    """From where to where, in words, where either end may not be known."""
+    low, high = ends
+    if isinf(low) and isinf(high):
+        return "at a reading that was not seen,"
+    if isinf(low):
+        return f"at {high:.4g} or below,"
+    if isinf(high):
+        return f"at {low:.4g} or above,"
+    return f"between {low:.4g} and {high:.4g}"
 
 
 # --- delay, clearing, latch ---------------------------------------------------------------------
