@@ -12,6 +12,7 @@ from typing import Final
 
 from gaswitness_simulator.identity import identification, identity_of
 from gaswitness_simulator.panel import VirtualPanel
+from gaswitness_simulator.records import Queues, RecordFiles
 from gaswitness_simulator.refusal import (
     DEVICE_FAILURE,
     ILLEGAL_ADDRESS,
@@ -68,6 +69,11 @@ class VirtualDevice:
             0x17: self._write_and_read,
             0x2B: self._identify,
         }
+        files = RecordFiles(panel.site.map.files)
+        if panel.site.map.files:
+            self._functions |= {0x14: files.read, 0x15: files.write}
+        if panel.site.map.queues:
+            self._functions[0x18] = Queues(panel.site.map.queues).read
 
     def answer(self, unit: int, pdu: bytes, at_s: float) -> bytes | None:
         """The answer's PDU; None is silence: another unit, no request at all, the power off."""

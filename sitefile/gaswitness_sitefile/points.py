@@ -8,9 +8,10 @@ from enum import StrEnum
 from functools import cached_property
 from typing import Annotated, Final
 
-from pydantic import Field
+from pydantic import Field, field_validator
 
 from gaswitness_sitefile.model import Number, Record, Whole
+from gaswitness_sitefile.records import Queue, RecordFile, first_twice
 
 
 class Table(StrEnum):
@@ -156,11 +157,30 @@ class Notation(StrEnum):
 
 
 class MapRules(Record):
-    """What holds for the whole points list: notation, default order, what lies in the gaps."""
+    """What holds for the whole points list: notation, default order, what lies in the gaps.
+
+    `files` and `queues`: what the panel keeps beside its tables.
+    """
 
     notation: Notation = Notation.PDU
     order: Order = Order.ABCD
     gaps: Gaps | Annotated[dict[Table, Gaps], Field()] = Gaps.EXCEPTION
+    files: tuple[RecordFile, ...] = ()
+    queues: tuple[Queue, ...] = ()
+
+    @field_validator("files")
+    @classmethod
+    def _files_apart(cls, files: tuple[RecordFile, ...]) -> tuple[RecordFile, ...]:
+        if (number := first_twice(one.number for one in files)) is not None:
+            raise ValueError(f"file {number} stands twice: give each its own number")
+        return files
+
+    @field_validator("queues")
+    @classmethod
+    def _queues_apart(cls, queues: tuple[Queue, ...]) -> tuple[Queue, ...]:
+        if (pointer := first_twice(one.pointer for one in queues)) is not None:
+            raise ValueError(f"two queues have the pointer {pointer}: give each its own")
+        return queues
 
     def gaps_of(self, table: Table) -> Gaps:
         """What lies between the mapped points of the table."""
