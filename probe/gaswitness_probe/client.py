@@ -11,12 +11,11 @@ from gaswitness_probe.errors import NoConnection
 from gaswitness_probe.exchange import Exchange, LinkStatistics
 from gaswitness_probe.frames import (
     Adu,
-    Stream,
     check_reply,
-    encode,
     identification_request,
     read_request,
 )
+from gaswitness_probe.framing import Framing, MbapFraming
 from gaswitness_probe.transport import Transport
 from gaswitness_sitefile.link import Pace
 from gaswitness_sitefile.points import Table
@@ -28,12 +27,14 @@ SILENCES_BEFORE_RECONNECT: Final = 3
 
 
 class Client:
-    """Reads from one unit over one transport.
+    """Reads from one unit over one transport; `framing` is Modbus/TCP where none is given.
 
     `pace.timeout_s` counts in seconds of the event loop, all else on `clock`. After a time-out the
-    connection is kept, since transaction ids tell late replies; after a close, a broken or
-    untrustworthy stream, or three time-outs in a row it is made anew at the next request that comes
-    no sooner than the back-off allows (0.1 s, doubling to 5 s until something is answered).
+    connection is kept: a framing with transaction ids tells late replies, the others wait the line
+    out and may first ask something that can be told apart (see `rtu_framing`), which is recorded as
+    the exchange that it is. After a close, a broken or untrustworthy stream, or three time-outs in
+    a row (where silence can mean a broken connection) it is made anew at the next request that
+    comes no sooner than the back-off allows (0.1 s, doubling to 5 s until something is answered).
     """
 
     def __init__(
@@ -44,6 +45,7 @@ class Client:
         clock: Clock,
         pace: Pace,
         on_exchange: Callable[[Exchange], None] | None = None,
+        framing: Framing | None = None,
     ) -> None:
         self.unit = unit
         self.clock = clock
@@ -51,13 +53,11 @@ class Client:
         self.statistics = LinkStatistics()
         self._transport = transport
         self._on_exchange = on_exchange
+        self._framing: Framing = MbapFraming() if framing is None else framing
         self._turn = asyncio.Lock()
-        self._stream = Stream()
         self._open = False
+        self._closed_while_listening = False
         self._seq = 0
-        self._transaction = 0
-        self._issued = 0
-        self._unanswered: set[int] = set()
         self._silences = 0
         self._back_off_s = FIRST_BACK_OFF_S
         self._free_s = float("-inf")
@@ -98,121 +98,145 @@ class Client:
     async def ask(self, pdu: bytes) -> Exchange:
         """Send a PDU and await its reply."""
         async with self._turn:
-            if self._open:
-                if self.clock.now() < self._free_s:
-                    await self.clock.sleep_until(self._free_s)
-            else:
-                barred = await self._reconnect()
+            barred = await self._ready()
+            if barred is not None:
+                return barred
+            tag = self._framing.tag(self.unit, pdu)
+            if tag is not None:
+                sign = await self._exchange(tag)
+                if sign.problem is not None:
+                    detail = (
+                        "an earlier request went unanswered, and the one that was to show that its "
+                        f"reply will not be taken for another failed: {sign.problem.deviation}"
+                    )
+                    return self._unasked(Deviation.NOT_CLEAR, detail, sign.received_s)
+                barred = await self._ready()
                 if barred is not None:
                     return barred
             return await self._exchange(pdu)
 
+    async def _ready(self) -> Exchange | None:
+        """Wait for the pace, or connect; where that cannot be now, the exchange that says so."""
+        if not self._open:
+            return await self._reconnect()
+        if self.clock.now() < self._free_s:
+            await self.clock.sleep_until(self._free_s)
+        return None
+
     async def _exchange(self, pdu: bytes) -> Exchange:
-        self._transaction = transaction = (self._transaction + 1) & 0xFFFF
-        self._unanswered.discard(transaction)
-        request = encode(transaction, self.unit, pdu)
         loop = asyncio.get_running_loop()
-        notes: list[LinkProblem] = []
+        framing = self._framing
+        await self._listen_before(loop)
+        request = framing.begin(self.unit, pdu, loop.time())
         sent_s = self.clock.now()
         begun = loop.time()
         found: Adu | LinkProblem = LinkProblem(Deviation.ABANDONED, detail="the probe gave up")
         try:
-            found = await self._reply(transaction, request, notes)
+            found = await self._reply(request, loop)
         finally:
             took_s = loop.time() - begun
             received_s = self.clock.now()
-            self._free_s = received_s + self.pace.request_gap_s
-            exchange = self._concluded(request, found, sent_s, received_s, notes)
-            self._issued += 1
-            self._record(exchange, took_s)
+            problem, code = self._checked(request, found)
+            framing.concluded(problem, refused=code is not None, now_s=loop.time())
+            try:
+                if problem is None or problem.deviation is not Deviation.ABANDONED:
+                    await self._listen(loop)
+            finally:
+                exchange = self._concluded(request, found, problem, code, (sent_s, received_s))
+                self._free_s = received_s + self.pace.request_gap_s
+                self._record(exchange, took_s)
         await self._settle(exchange)
         return exchange
 
-    async def _reply(
-        self, transaction: int, request: bytes, notes: list[LinkProblem]
-    ) -> Adu | LinkProblem:
-        limit = asyncio.timeout(self.pace.timeout_s)
+    async def _listen_before(self, loop: asyncio.AbstractEventLoop) -> None:
+        """Have the line silent; what came is told with the request that follows."""
+        self._framing.notes = []
+        self._framing.before(loop.time())
+        await self._listen(loop)
+
+    async def _listen(self, loop: asyncio.AbstractEventLoop) -> None:
+        """Hear the line out as long as the framing wants silence."""
+        framing = self._framing
+        while (rest_s := framing.quiet_until_s - loop.time()) > 0.0:
+            if self._closed_while_listening:
+                await asyncio.sleep(rest_s)
+                return
+            limit = asyncio.timeout(rest_s)
+            try:
+                async with limit:
+                    data = await self._transport.receive()
+            except OSError:
+                # a time-out is an OSError too
+                self._closed_while_listening = not limit.expired()
+                continue
+            if data:
+                framing.overheard(data, loop.time())
+            else:
+                self._closed_while_listening = True
+
+    async def _reply(self, request: bytes, loop: asyncio.AbstractEventLoop) -> Adu | LinkProblem:
+        framing = self._framing
+        limit = asyncio.timeout(self.pace.timeout_s + framing.wire_s)
         try:
             async with limit:
                 await self._transport.send(request)
                 while True:
-                    found = self._stream.take()
-                    if found is None:
-                        data = await self._transport.receive()
-                        if not data:
-                            return self._cut(Deviation.CLOSED, "the panel closed the connection")
-                        self._stream.feed(data)
-                    elif isinstance(found, LinkProblem) or found.transaction == transaction:
+                    found = framing.take()
+                    if found is not None:
                         return found
-                    else:
-                        notes.append(self._stray(found, transaction))
+                    data = await self._transport.receive()
+                    if not data:
+                        return self._cut(Deviation.CLOSED, "the panel closed the connection")
+                    framing.feed(data, loop.time())
         except OSError as error:
             if limit.expired():
-                return self._silence(notes)
+                return framing.silent(f"within {self.pace.timeout_s:g} s")
             return self._cut(Deviation.RESET, str(error))
 
     def _cut(self, deviation: Deviation, detail: str) -> LinkProblem:
-        if self._stream.pending:
+        raw = self._framing.unfinished()
+        if raw:
             detail += " in the middle of a reply"
-        return LinkProblem(deviation, self._stream.pending, detail)
+        return LinkProblem(deviation, raw, detail)
 
-    def _silence(self, notes: list[LinkProblem]) -> LinkProblem:
-        waited = f"within {self.pace.timeout_s:g} s"
-        if self._stream.pending:
-            raw = self._stream.pending
-            return LinkProblem(Deviation.TRUNCATED, raw, f"the rest did not come {waited}")
-        for note in notes:
-            if note.deviation in (Deviation.WRONG_TRANSACTION, Deviation.REPEATED):
-                return LinkProblem(Deviation.WRONG_TRANSACTION, note.raw, note.detail)
-        return LinkProblem(Deviation.NO_REPLY, detail=f"nothing came {waited}")
-
-    def _stray(self, found: Adu, transaction: int) -> LinkProblem:
-        age = (transaction - found.transaction) & 0xFFFF
-        if not 0 < age <= self._issued:
-            detail = f"asked with {transaction:04X}, answered with {found.transaction:04X}"
-            return LinkProblem(Deviation.WRONG_TRANSACTION, found.raw, detail)
-        if found.transaction in self._unanswered:
-            self._unanswered.discard(found.transaction)
-            return LinkProblem(Deviation.LATE, found.raw, f"answers {age} requests before")
-        return LinkProblem(Deviation.REPEATED, found.raw, f"answers {age} requests before")
+    def _checked(
+        self, request: bytes, found: Adu | LinkProblem
+    ) -> tuple[LinkProblem | None, int | None]:
+        """What is wrong with the reply, and its exception code."""
+        if isinstance(found, LinkProblem):
+            return found, None
+        checked = check_reply(self._framing.pdu_of(request), found.pdu)
+        if found.unit != self.unit:
+            detail = f"asked unit {self.unit}, answered as unit {found.unit}"
+            return LinkProblem(Deviation.WRONG_UNIT, found.raw, detail), None
+        if checked.note is not None:
+            self._framing.notes.append(checked.note)
+        return checked.problem, checked.exception_code if checked.problem is None else None
 
     def _concluded(
         self,
         request: bytes,
         found: Adu | LinkProblem,
-        sent_s: float,
-        received_s: float,
-        notes: list[LinkProblem],
+        problem: LinkProblem | None,
+        code: int | None,
+        span_s: tuple[float, float],
     ) -> Exchange:
         seq = self._seq
         self._seq += 1
+        notes = self._framing.notes
+        pdu = None
         if isinstance(found, LinkProblem):
-            beside = tuple(note for note in notes if note.raw != found.raw)
-            return Exchange(seq, sent_s, received_s, request, found.raw, None, found, notes=beside)
-        checked = check_reply(request[7:], found.pdu)
-        problem = checked.problem
-        if found.unit != self.unit:
-            detail = f"asked unit {self.unit}, answered as unit {found.unit}"
-            problem = LinkProblem(Deviation.WRONG_UNIT, found.raw, detail)
-        if checked.note is not None:
-            notes.append(checked.note)
-        if problem is None and self._stream.pending and self._stream.starts_badly():
-            notes.append(LinkProblem(Deviation.UNASKED, self._stream.pending, "after the reply"))
+            notes = [note for note in notes if note.raw != found.raw]
+        elif problem is None:
+            pdu = found.pdu
+        tail = self._framing.tail(problem)
+        if tail is not None:
+            notes = [*notes, tail]
         return Exchange(
-            seq,
-            sent_s,
-            received_s,
-            request,
-            found.raw,
-            found.pdu if problem is None else None,
-            problem,
-            checked.exception_code if problem is None else None,
-            tuple(notes),
+            seq, span_s[0], span_s[1], request, found.raw, pdu, problem, code, tuple(notes)
         )
 
     def _record(self, exchange: Exchange, took_s: float) -> None:
-        if exchange.problem is not None and exchange.problem.deviation in _MAY_COME_LATE:
-            self._unanswered.add(self._transaction)
         self.statistics.count(exchange, took_s)
         if self._on_exchange is not None:
             self._on_exchange(exchange)
@@ -220,16 +244,17 @@ class Client:
     async def _settle(self, exchange: Exchange) -> None:
         """Keep the connection, or give it up where its stream cannot be trusted any more."""
         problem = exchange.problem
+        lost = self._closed_while_listening or self._framing.lost(problem)
         if problem is None:
             self._silences = 0
             self._back_off_s = FIRST_BACK_OFF_S
-            lost = bool(self._stream.pending) and self._stream.starts_badly()
         elif problem.deviation is Deviation.NO_REPLY:
             self._silences += 1
-            lost = self._silences >= SILENCES_BEFORE_RECONNECT
+            if self._framing.silence_shows_break:
+                lost = lost or self._silences >= SILENCES_BEFORE_RECONNECT
         else:
             self._silences = 0
-            lost = problem.deviation in _CONNECTION_LOST or bool(self._stream.pending)
+            lost = lost or problem.deviation in _CONNECTION_LOST
         if lost:
             await self._give_up()
 
@@ -246,14 +271,14 @@ class Client:
         except OSError as error:
             raise NoConnection(f"cannot connect: {error}") from error
         self.statistics.connections += 1
-        self._stream = Stream()
-        self._issued = 0
+        self._closed_while_listening = False
+        self._framing.opened()
         self._open = True
 
     async def _reconnect(self) -> Exchange | None:
         """Connect again; where that cannot be now, the exchange that says so."""
-        now = self.clock.now()
-        if now < self._free_s:
+        begun_s = self.clock.now()
+        if begun_s < self._free_s:
             detail = "waiting before the connection is tried again"
         else:
             try:
@@ -264,14 +289,15 @@ class Client:
                 await self._give_up()
             else:
                 return None
-        problem = LinkProblem(Deviation.NO_CONNECTION, detail=detail)
-        exchange = Exchange(self._seq, now, self.clock.now(), b"", b"", None, problem)
+        return self._unasked(Deviation.NO_CONNECTION, detail, begun_s)
+
+    def _unasked(self, deviation: Deviation, detail: str, begun_s: float) -> Exchange:
+        """An exchange in which nothing was sent, and why."""
+        problem = LinkProblem(deviation, detail=detail)
+        exchange = Exchange(self._seq, begun_s, self.clock.now(), b"", b"", None, problem)
         self._seq += 1
         self._record(exchange, 0.0)
         return exchange
 
 
-_MAY_COME_LATE: Final = frozenset(
-    {Deviation.NO_REPLY, Deviation.WRONG_TRANSACTION, Deviation.ABANDONED}
-)
 _CONNECTION_LOST: Final = frozenset({Deviation.CLOSED, Deviation.RESET})

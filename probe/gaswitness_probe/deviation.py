@@ -29,6 +29,11 @@ class Deviation(StrEnum):
     LATE = "late reply"
     REPEATED = "second reply"
     UNASKED = "unasked bytes"
+    WRONG_CRC = "wrong CRC"
+    STRAY_BEFORE = "stray bytes before the reply"
+    LOCAL_ECHO = "local echo"
+    DOUBTFUL = "may be a late reply"
+    NOT_CLEAR = "line not clear"
 
 
 LOSSES: Final = frozenset(
@@ -38,6 +43,8 @@ LOSSES: Final = frozenset(
         Deviation.RESET,
         Deviation.NO_REPLY,
         Deviation.ABANDONED,
+        Deviation.DOUBTFUL,
+        Deviation.NOT_CLEAR,
     }
 )
 """Deviations that any good panel shows on a bad link."""

@@ -6,7 +6,7 @@ survive any death of the process, at the latest when 500 wait or after 200 ms; `
 
 import sqlite3
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from threading import Condition, Event, Lock, Thread
 from types import TracebackType
@@ -127,9 +127,10 @@ class Evidence:
         request: bytes,
         response: bytes,
         problem: str | None = None,
+        notes: Sequence[str] = (),
     ) -> int:
         """Hand over one request and what came back for it; its instant is `received_s`."""
-        body = canonical_exchange(sent_s, received_s, request, response, problem)
+        body = canonical_exchange(sent_s, received_s, request, response, problem, notes)
         return self._hand_over("exchange", body, received_s)
 
     def _hand_over(self, kind: str, body: bytes, at_s: float) -> int:

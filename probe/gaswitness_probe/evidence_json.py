@@ -27,16 +27,22 @@ def canonical(body: Mapping[str, Any]) -> bytes:
     return text.encode("utf-8", "backslashreplace")
 
 
-def canonical_exchange(
-    sent_s: float, received_s: float, request: bytes, response: bytes, problem: str | None
+def canonical_exchange(  # one argument a key
+    sent_s: float,
+    received_s: float,
+    request: bytes,
+    response: bytes,
+    problem: str | None,
+    notes: Sequence[str] = (),
 ) -> bytes:
     """Exactly `canonical` of an exchange's body, at a fraction of its price.
 
     Exchanges are nearly all of a record; the rest of the price is in the hash.
     """
     words = "null" if problem is None else _encode(problem)
+    beside = f'"notes":{_encode(list(notes))},' if notes else ""
     return (
-        f'{{"problem":{words},"received_s":{received_s!r},"request":"{request.hex()}",'
+        f'{{{beside}"problem":{words},"received_s":{received_s!r},"request":"{request.hex()}",'
         f'"response":"{response.hex()}","sent_s":{sent_s!r}}}'
     ).encode("utf-8", "backslashreplace")
 

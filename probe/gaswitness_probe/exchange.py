@@ -65,7 +65,7 @@ class Exchange:
         if self.pdu is not None and self.ok:
             return self.pdu
         if self.exception_code is not None:
-            function = self.request[7] if len(self.request) > 7 else 0
+            function = self.pdu[0] & 0x7F if self.pdu else 0
             raise Refused(self.words, function=function, code=self.exception_code)
         raise _error(self.problem, self.words)
 

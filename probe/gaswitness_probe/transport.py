@@ -34,7 +34,9 @@ MOST_UNREAD_BYTES: Final = 65536
 """A peer that floods is read no further until someone asks for what it sent."""
 
 
-class _Socket(asyncio.Protocol):
+class Incoming(asyncio.Protocol):
+    """What came over one connection and was not asked for yet."""
+
     def __init__(self) -> None:
         self.transport: asyncio.Transport | None = None
         self.unread = bytearray()
@@ -92,16 +94,15 @@ class TcpTransport:
         self.host = host
         self.port = port
         self.connect_timeout_s = connect_timeout_s
-        self._socket: _Socket | None = None
+        self._socket: Incoming | None = None
 
     async def open(self) -> None:
         """Connect. Raises NoConnection."""
         await self.close()
         where = f"{self.host}:{self.port}"
-        loop = asyncio.get_running_loop()
         try:
             async with asyncio.timeout(self.connect_timeout_s):
-                transport, found = await loop.create_connection(_Socket, self.host, self.port)
+                found = await self._connected()
         except TimeoutError as error:
             raise NoConnection(
                 f"nothing answers at {where} within {self.connect_timeout_s:g} s: check the "
@@ -118,11 +119,17 @@ class TcpTransport:
             ) from error
         except (OSError, UnicodeError) as error:
             raise NoConnection(f"cannot connect to {where}: {error}") from error
-        handle = transport.get_extra_info("socket")
+        assert found.transport is not None
+        handle = found.transport.get_extra_info("socket")
         if handle is not None:
             # Messaging guide V1.0b clause 4.3.2 recommends keep-alive; asyncio sets TCP_NODELAY
             handle.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
         self._socket = found
+
+    async def _connected(self) -> Incoming:
+        loop = asyncio.get_running_loop()
+        _, found = await loop.create_connection(Incoming, self.host, self.port)
+        return found
 
     async def send(self, data: bytes) -> None:
         """Send; the bytes of one request never fill the socket's buffer."""
@@ -142,7 +149,7 @@ class TcpTransport:
             found.transport.abort()
             await found.gone.wait()
 
-    def _open(self) -> _Socket:
+    def _open(self) -> Incoming:
         if self._socket is None:
             raise ConnectionResetError("the connection is not open")
         return self._socket

@@ -80,6 +80,7 @@ class Record:
                 request=exchange.request,
                 response=exchange.response,
                 problem=problem,
+                notes=[str(note) for note in exchange.notes],
             )
         begun_s, length_s = self._part
         if length_s:

@@ -6,6 +6,7 @@ import asyncio
 from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import asynccontextmanager
 
+from gaswitness_probe.links import open_link
 from gaswitness_probe.transport import TcpTransport
 from gaswitness_scenarios.clock import LoopClock
 from gaswitness_scenarios.conduct import Cast, Course, conduct
@@ -139,7 +140,8 @@ def _alone(driver: Driver) -> Cast:
 async def _witness(
     site: LoadedSite, scripts: Sequence[Script], options: WitnessOptions, progress: Listener
 ) -> RunResult:
-    unit, transport = _to(site, options.link)
+    unit = _unit(site, options.link)
+    transport, framing = open_link(options.link, site.site.pace)
     if options.driver is DriverChoice.PERSON:
         person = TerminalPerson() if options.person is None else options.person
         cast = _alone(PersonDriver(person))
@@ -156,12 +158,14 @@ async def _witness(
         cast,
         options.evidence,
         {},
+        framing,
     )
     return await conduct(course, LoopClock(), progress)
 
 
 async def _survey(site: LoadedSite, options: SurveyOptions, progress: Listener) -> RunResult:
-    unit, transport = _to(site, options.link)
+    unit = _unit(site, options.link)
+    transport, framing = open_link(options.link, site.site.pace)
     course = Course(
         RunKind.SURVEY,
         site,
@@ -173,13 +177,13 @@ async def _survey(site: LoadedSite, options: SurveyOptions, progress: Listener) 
         None,
         options.evidence,
         {},
+        framing,
     )
     return await conduct(course, LoopClock(), progress)
 
 
-def _to(site: LoadedSite, link: LinkAddress) -> tuple[int, TcpTransport]:
-    unit = unit_of(site.site) if link.unit is None else link.unit
-    return unit, TcpTransport(link.host, link.port)
+def _unit(site: LoadedSite, link: LinkAddress) -> int:
+    return unit_of(site.site) if link.unit is None else link.unit
 
 
 def _auto(scripts: Sequence[Script], options: WitnessOptions) -> Cast:

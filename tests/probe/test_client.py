@@ -310,7 +310,7 @@ async def test_cancelled_request_is_recorded_and_its_reply_told_apart(panel):
 async def test_transaction_ids_go_round_after_65535(panel):
     client = panel.client()
     await client.open()
-    client._transaction = 0xFFFE
+    client._framing.transaction = 0xFFFE
     exchanges = [await ask(client) for _ in range(3)]
     assert [e.request[:2].hex() for e in exchanges] == ["ffff", "0000", "0001"]
     assert all(e.ok for e in exchanges)
