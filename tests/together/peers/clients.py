@@ -1,5 +1,7 @@
 """Clients of other makes behind one small face: `bits` and `registers` read, `coil`, `coils`,
 `register` and `write` write. Addresses are PDU addresses, unit 1. None of this is the product's.
+
+Lines are pseudo-terminals, which have no parity bit: some systems refuse to set one.
 """
 
 import asyncio
@@ -48,7 +50,7 @@ class Pymodbus:
 
     @classmethod
     def over_a_line(cls, device, baud):
-        settings = {"baudrate": baud, "parity": "E", "timeout": TIMEOUT_S, "retries": 0}
+        settings = {"baudrate": baud, "timeout": TIMEOUT_S, "retries": 0}
         return cls(ModbusSerialClient(device, **settings))
 
     def done(self, answer):
@@ -158,7 +160,7 @@ class Umodbus:
 
     @classmethod
     def over_a_line(cls, device, baud):
-        line = serial.Serial(device, baud, parity="E", timeout=TIMEOUT_S)
+        line = serial.Serial(device, baud, timeout=TIMEOUT_S)
         return cls(umodbus_rtu, line)
 
     def done(self, adu):
@@ -192,7 +194,7 @@ class MinimalModbus:
     """A master for serial lines alone."""
 
     def __init__(self, device, baud):
-        line = serial.Serial(device, baud, parity="E", timeout=TIMEOUT_S)
+        line = serial.Serial(device, baud, timeout=TIMEOUT_S)
         self.client = minimalmodbus.Instrument(line, UNIT)
 
     def bits(self, function, address, count):
@@ -234,7 +236,7 @@ class Libmodbus:
     @classmethod
     def over_a_line(cls, device, baud):
         library = libmodbus()
-        parity = ctypes.c_char(b"E")
+        parity = ctypes.c_char(b"N")
         return cls(library, library.modbus_new_rtu(device.encode(), baud, parity, 8, 1))
 
     def done(self, name, kind, address, values):
