@@ -301,3 +301,119 @@ async def test_polls_over_a_real_socket(panel, make_site, loop_clock):
     found = {name: history.runs[0].value for name, history in poller.histories().items()}
     assert (found["R0"], found["F1"], found["W0"], found["D9"]) == (20.9, 50.0, True, True)
     await client.close()
+
+
+class FastBench(Bench):
+    """Discrete inputs every 0.2 s (one block), input registers every second (three blocks)."""
+
+    def __init__(self, make_site, fast_s=0.2, poll_s=1.0):
+        fast = {"period_s": fast_s, "what": ["inputs"]}
+        rows = [
+            {"name": "D0", "table": "discrete input", "address": 10, "type": "bit",
+             "shows": "DI-1.active"},
+            *(
+                {"name": f"R{n}", "table": "input register", "address": n, "type": "int16",
+                 "shows": "spare"}
+                for n in (0, 10, 20)
+            ),
+        ]  # fmt: skip
+        self.site = make_site(
+            rows,
+            pace={"poll_period_s": poll_s, "fast": fast},
+            inputs=[{"tag": "DI-1", "kind": "key switch"}],
+        )
+        self.clock = SteppedClock()
+        self.memory = Memory(self.clock)
+        self.client = Client(self.memory, unit=1, clock=self.clock, pace=self.site.pace)
+        self.poller = Poller(self.client, self.site, plan_reads(self.site), self.clock)
+        self.asked = []
+        self.memory.before = lambda _: self.asked.append(round(self.clock.at_s, 6))
+
+    def samples(self, name):
+        return sum(run.count for run in self.runs(name))
+
+
+async def test_each_block_keeps_its_own_period(make_site):
+    bench = FastBench(make_site)
+    await bench.client.open()
+    await bench.poller.run_until(3.0)
+    assert (bench.samples("D0"), bench.samples("R0"), bench.samples("R20")) == (15, 3, 3)
+    assert (bench.poller.cycles, bench.poller.missed) == (3, 0)
+    assert bench.clock.waits[:5] == pytest.approx([0.0, 0.2, 0.4, 0.6, 0.8])
+
+
+async def test_a_fast_read_goes_between_the_reads_of_a_slow_row(make_site):
+    bench = FastBench(make_site)
+    bench.memory.delay_s = 0.15
+    await bench.client.open()
+    await bench.poller.run_until(1.0)
+    asked = [run.first.asked_s for name in ("D0", "R0", "R10", "R20") for run in bench.runs(name)]
+    # D0, R0, then D0 is due at 0.2 and goes before R10 at 0.3, and again before R20
+    assert [round(at_s, 6) for at_s in asked] == [0.0, 0.15, 0.45, 0.75]
+    assert bench.asked[:6] == [0.0, 0.15, 0.3, 0.45, 0.6, 0.75]
+    assert bench.poller.cycles == 1
+
+
+async def test_an_overloaded_link_makes_no_burst_and_starves_no_block(make_site):
+    bench = FastBench(make_site, fast_s=0.2, poll_s=0.6)
+    bench.memory.delay_s = 0.19
+    await bench.client.open()
+    await bench.poller.run_until(60.0)
+    # four reads in 0.6 s are asked for each period, with three fast ones: 6 x 0.19 s of 0.6 s
+    assert bench.samples("R20") > 25
+    assert bench.samples("D0") > 50
+    assert bench.poller.missed > 0
+    gaps = [b - a for a, b in zip(bench.asked, bench.asked[1:], strict=False)]
+    assert min(gaps) >= 0.189
+    assert min(len([a for a in bench.asked if 10 * n <= a < 10 * n + 10]) for n in range(6)) > 45
+
+
+async def test_no_block_is_asked_for_more_often_than_its_period(make_site):
+    bench = FastBench(make_site)
+    bench.memory.before = lambda n: setattr(bench.memory, "delay_s", 0.01 + 0.05 * (n % 5))
+    await bench.client.open()
+    begun = []
+    read = bench.client.read
+
+    async def watched(table, address, count):
+        begun.append((address, bench.clock.at_s))
+        return await read(table, address, count)
+
+    bench.client.read = watched
+    await bench.poller.run_until(20.0)
+    for address, period_s in ((10, 0.2), (0, 1.0)):
+        table = [at_s for a, at_s in begun if a == address]
+        assert len(table) <= 20.0 / period_s + 1
+    slow = [at_s for a, at_s in begun if a == 20]
+    assert len(slow) == 20
+
+
+async def test_a_lost_connection_ends_both_rows_and_costs_one_request_each(make_site):
+    bench = FastBench(make_site)
+    await bench.client.open()
+    await bench.poller.cycle()
+    bench.memory.gone = True
+    failed = bench.client.statistics.failed_connections
+    await bench.poller.run_until(0.1)
+    assert bench.client.statistics.failed_connections - failed <= 2
+    bench.memory.gone = False
+    bench.clock.at_s = 5.0
+    assert await bench.poller.cycle()
+    assert [run.count for run in bench.runs("R20")] == [1, 1]
+
+
+async def test_polling_of_two_rates_can_be_stopped_though_the_link_is_overloaded(make_site):
+    bench = FastBench(make_site)
+    bench.memory.delay_s = 0.5
+    await bench.client.open()
+    stop = asyncio.Event()
+
+    async def soon():
+        for _ in range(200):
+            await asyncio.sleep(0)
+        stop.set()
+
+    stopping = asyncio.create_task(soon())
+    await asyncio.wait_for(bench.poller.run_until(stop), 5.0)
+    await stopping
+    assert bench.poller.cycles > 0
