@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING
 import click
 
 from gaswitness.exit_codes import ExitCode
-from gaswitness.run_options import OUT, QUIET, SCRIPT, SEED, LatencyMs, Speed
+from gaswitness.run_options import FAULT, OUT, QUIET, SCRIPT, SEED, LatencyMs, Speed
 
 if TYPE_CHECKING:
     from gaswitness_scenarios.script import Script
+    from gaswitness_sitefile.link_fault import LinkFault
     from gaswitness_sitefile.load import LoadedSite
 
 
@@ -23,10 +24,10 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--link",
-    type=click.Choice(["memory", "tcp"]),
+    type=click.Choice(["memory", "memory-rtu", "tcp"]),
     default="memory",
     show_default=True,
-    help="In memory and in virtual time, or over a loopback socket.",
+    help="In memory and in virtual time, in Modbus/TCP or RTU frames, or over a loopback socket.",
 )
 @click.option(
     "--speed", type=Speed(), help="Panel seconds in a real second, with --link tcp. [default: 20]"
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 @click.option(
     "--latency-ms", type=LatencyMs(), help="How long bytes travel in memory. [default: 2:20]"
 )
+@FAULT
 @OUT
 @QUIET
 def rehearse(  # noqa: PLR0913  # one parameter an option
@@ -46,6 +48,7 @@ def rehearse(  # noqa: PLR0913  # one parameter an option
     speed: float | None,
     seed: int,
     latency_ms: tuple[float, float] | None,
+    faults: "tuple[LinkFault, ...]",
     out: Path | None,
     quiet: bool,
 ) -> ExitCode:
@@ -55,7 +58,7 @@ def rehearse(  # noqa: PLR0913  # one parameter an option
     in the folder scripts/ beside it are played. Writes run.sqlite (evidence), verdicts.json and
     junit.xml.
     """
-    if speed is not None and link == "memory":
+    if speed is not None and link != "tcp":
         raise click.UsageError("--speed is for --link tcp: in memory, time jumps")
     if latency_ms is not None and link == "tcp":
         raise click.UsageError("--latency-ms is for --link memory: a socket has its own")
@@ -84,6 +87,7 @@ def rehearse(  # noqa: PLR0913  # one parameter an option
         speed=REHEARSAL_SPEED if speed is None else speed,
         panel_site=None if panel_site is None else panel_site.site,
         latency=Latency() if latency_ms is None else Latency(*latency_ms),
+        faults=faults,
     )
     with watcher(Console(stderr=True), quiet=quiet) as watching:
         result = run_rehearsal(loaded, played, options, watching)

@@ -6,14 +6,27 @@ from typing import TYPE_CHECKING
 import click
 
 from gaswitness.exit_codes import ExitCode
-from gaswitness.run_options import SCRIPT, SEED, Listen, Speed
+from gaswitness.run_options import FAULT, SCRIPT, SEED, Listen, Speed
+from gaswitness_sitefile.link_fault_text import EXAMPLE, NOTATION, all_forms
 
 if TYPE_CHECKING:
     from gaswitness_scenarios.serve import ServedSite
     from gaswitness_sitefile.link_address import LinkAddress
+    from gaswitness_sitefile.link_fault import LinkFault
 
 
-@click.command(short_help="Be a virtual panel on Modbus links.")
+class _WithFaults(click.Command):
+    """Its help ends with the kinds of link faults and how they are written."""
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        super().format_epilog(ctx, formatter)
+        with formatter.section("Link faults (--fault)"):
+            formatter.write_text(f"{NOTATION}. For example: {EXAMPLE}")
+        with formatter.section("Kinds, with the values that each may have"):
+            formatter.write_dl(all_forms(), col_max=34)
+
+
+@click.command(cls=_WithFaults, short_help="Be a virtual panel on Modbus links.")
 @click.argument("sites", nargs=-1, metavar="[SITE[@UNIT]]...")
 @SCRIPT
 @click.option(
@@ -61,6 +74,7 @@ if TYPE_CHECKING:
     help="Role in a client's certificate that may write over tls; may be given more than once. "
     "[default: none may]",
 )
+@FAULT
 @SEED
 def serve(  # noqa: PLR0913  # one parameter an option
     *,
@@ -73,6 +87,7 @@ def serve(  # noqa: PLR0913  # one parameter an option
     unit: int | None,
     unknown_unit: str,
     writers: tuple[str, ...],
+    faults: "tuple[LinkFault, ...]",
     seed: int,
 ) -> ExitCode:
     """Be the panel of SITE (a site file, its folder, or the word demo) until Ctrl-C.
@@ -94,6 +109,7 @@ def serve(  # noqa: PLR0913  # one parameter an option
         beyond_loopback=beyond_loopback,
         unknown_unit=UnknownUnit(unknown_unit),
         writers=writers,
+        faults=faults,
     )
     serve_panels(panels, loaded_scripts(scripts, panels[0].site), options, click.echo)
     return ExitCode.ALL_PROVEN

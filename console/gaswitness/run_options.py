@@ -9,6 +9,7 @@ import click
 
 if TYPE_CHECKING:
     from gaswitness_sitefile.link_address import LinkAddress
+    from gaswitness_sitefile.link_fault import LinkFault
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
@@ -81,6 +82,36 @@ class Listen(click.ParamType["LinkAddress"]):
                 f"{value!r}: write HOST:PORT, for example 127.0.0.1:5020, or a link", param, ctx
             )
         return LinkAddress("tcp", found["v6"] or found["host"], int(found["port"]))
+
+
+class Fault(click.ParamType["LinkFault"]):
+    """A link fault on one line."""
+
+    name = "FAULT"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> "LinkFault":
+        """Read a link fault."""
+        from gaswitness_sitefile.link_fault import LinkFault
+        from gaswitness_sitefile.link_fault_text import parse_link_fault
+
+        if isinstance(value, LinkFault):
+            return value
+        try:
+            return parse_link_fault(value)
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
+
+
+FAULT: Decorator = click.option(
+    "--fault",
+    "faults",
+    type=Fault(),
+    multiple=True,
+    help='What the link does wrong, such as "late 0.2..1.5 s, 5 %"; may be given more than once. '
+    "`gaswitness serve --help` lists the kinds.",
+)
 
 
 class LatencyMs(click.ParamType[tuple[float, float]]):

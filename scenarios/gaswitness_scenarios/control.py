@@ -10,6 +10,10 @@ Commands, each answered by one object with `answer`, or `error` in words:
     {"command": "start", "script": SHA256}   plays it, once; `zero_s` is its beginning, panel time
     {"command": "watch"}                     events so far of all scripts, then further ones
     {"command": "state"}                     as the greeting
+    {"command": "fault", "fault": TEXT}      a fault of the link begins, such as "late 0.3 s, 5 %"
+    {"command": "clear", "kind": NAME}       link faults of that kind end, or "all"
+    {"command": "faults"}                    the link faults that act now, which the two above tell
+                                             too: `faults`, a list of texts
 
 Events: `{"event": "begun" | "done", "script", "number", "begun_s", "done_s", "looked"}`, and
 `{"event": "played", "script", "at_s"}`. Times are panel seconds. Here: the format, alone.

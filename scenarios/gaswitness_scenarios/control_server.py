@@ -14,17 +14,20 @@ from gaswitness_scenarios.control import (
 
 class ControlServer:
     """Serves the channel. `start` is given the script's digest and begins to play it, and returns
-    its panel time zero; it raises ControlError in words where that cannot be."""
+    its panel time zero; `link` answers the commands about link faults. Both raise ControlError in
+    words where that cannot be."""
 
     def __init__(
         self,
         greeting: Callable[[], Message],
         start: Callable[[str], float],
         now: Callable[[], float],
+        link: Callable[[Message], Message],
     ) -> None:
         self._greeting = greeting
         self._start = start
         self._now = now
+        self._link = link
         self._history: list[Message] = []
         self._watching: set[asyncio.StreamWriter] = set()
         self._open: set[asyncio.StreamWriter] = set()
@@ -86,5 +89,12 @@ class ControlServer:
                 except ControlError as error:
                     return {"answer": "start", "error": str(error)}
                 return {"answer": "start", "zero_s": zero_s, "panel_s": self._now()}
+            case "fault" | "clear" | "faults" as name:
+                try:
+                    return self._link(command)
+                except ControlError as error:
+                    return {"answer": name, "error": str(error)}
             case other:
-                return {"error": f"{other!r} is no command: start, watch, state"}
+                return {
+                    "error": f"{other!r} is no command: start, watch, state, fault, clear, faults"
+                }

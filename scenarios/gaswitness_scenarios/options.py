@@ -8,6 +8,7 @@ from typing import Final
 from gaswitness_scenarios.person import Person
 from gaswitness_simulator.units import UnknownUnit
 from gaswitness_sitefile.link_address import LinkAddress
+from gaswitness_sitefile.link_fault import LinkFault
 from gaswitness_sitefile.site import Site
 
 REHEARSAL_SPEED: Final = 20.0
@@ -26,6 +27,7 @@ class RehearsalLink(StrEnum):
     """How probe and virtual panel talk in a rehearsal."""
 
     MEMORY = "memory"
+    MEMORY_RTU = "memory-rtu"
     TCP = "tcp"
 
 
@@ -47,6 +49,7 @@ class Start(StrEnum):
 class RehearsalOptions:
     """`evidence`: the record to write, None for none. `speed`: for a real socket only.
     `panel_site`: what the virtual panel is built from, where it differs from the probe's site.
+    `faults`: what the link does wrong from the start on, beyond what the panel's site says.
     """
 
     evidence: Path | None = None
@@ -55,6 +58,7 @@ class RehearsalOptions:
     speed: float = REHEARSAL_SPEED
     panel_site: Site | None = None
     latency: Latency = Latency()
+    faults: tuple[LinkFault, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +86,8 @@ class SurveyOptions:
 class ServeOptions:
     """`listen`: every link to be served; port 0 takes any that is free, the serial device `pty` a
     new pseudo-terminal. `unknown_unit`: what asking for a unit that is not there gets over TCP.
-    `writers`: the roles of client certificates that may write over tls links.
+    `writers`: the roles of client certificates that may write over tls links. `faults`: what the
+    links do wrong from the start on, beyond what the site files say.
     """
 
     listen: tuple[LinkAddress, ...] = (LinkAddress("tcp", "127.0.0.1"),)
@@ -92,3 +97,4 @@ class ServeOptions:
     beyond_loopback: bool = False
     unknown_unit: UnknownUnit = UnknownUnit.SILENCE
     writers: tuple[str, ...] = ()
+    faults: tuple[LinkFault, ...] = ()

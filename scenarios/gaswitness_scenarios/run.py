@@ -7,6 +7,8 @@ from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import asynccontextmanager
 
 from gaswitness_probe.links import open_link
+from gaswitness_probe.rtu_framing import RtuFraming
+from gaswitness_probe.survey_second import Second
 from gaswitness_probe.transport import TcpTransport
 from gaswitness_scenarios.clock import LoopClock
 from gaswitness_scenarios.conduct import Cast, Course, conduct
@@ -29,10 +31,11 @@ from gaswitness_scenarios.result import RunKind, RunResult
 from gaswitness_scenarios.script import Script
 from gaswitness_scenarios.virtual_loop import run_virtual
 from gaswitness_simulator.device import VirtualDevice
+from gaswitness_simulator.link_fault_plan import FaultPlan
 from gaswitness_simulator.panel import VirtualPanel
 from gaswitness_simulator.tcp import serve_tcp
 from gaswitness_sitefile.link import DEFAULT_UNIT
-from gaswitness_sitefile.link_address import LinkAddress
+from gaswitness_sitefile.link_address import TCP, LinkAddress
 from gaswitness_sitefile.load import LoadedSite
 from gaswitness_sitefile.site import Site
 
@@ -47,7 +50,7 @@ def rehearse(
 
     Raises EvidenceError where the record cannot be written.
     """
-    if options.link is RehearsalLink.MEMORY:
+    if options.link is not RehearsalLink.TCP:
         return run_virtual(_in_memory(site, scripts, options, progress))
     return asyncio.run(_over_a_socket(site, scripts, options, progress))
 
@@ -81,18 +84,28 @@ async def _in_memory(
 ) -> RunResult:
     clock = LoopClock()
     panel, device = _virtual(site, options)
-    transport = MemoryTransport(device, clock.now, options.latency, options.seed)
+    rtu = options.link is RehearsalLink.MEMORY_RTU
+    faults = _link_faults(device, options, clock)
+    transport = MemoryTransport(
+        device,
+        clock.now,
+        options.latency,
+        options.seed,
+        shaper=faults,
+        framing="rtu" if rtu else "mbap",
+    )
     course = Course(
         RunKind.REHEARSE,
         site,
         tuple(scripts),
         transport,
         unit_of(site.site),
-        "memory",
+        str(options.link),
         "simulator",
-        _alone(SimulatedDriver(panel, transport.arrive_until)),
+        _alone(SimulatedDriver(panel, transport.arrive_until, faults)),
         options.evidence,
         {"seed": str(options.seed)},
+        RtuFraming(None, site.site.pace.timeout_s) if rtu else None,
     )
     return await conduct(course, clock, progress)
 
@@ -102,19 +115,23 @@ async def _over_a_socket(
 ) -> RunResult:
     clock = LoopClock(options.speed)
     panel, device = _virtual(site, options)
-    server = await serve_tcp(device, "127.0.0.1", 0, clock.now)
+    faults = _link_faults(device, options, clock)
+    server = await serve_tcp(device, "127.0.0.1", 0, clock.now, shaper=faults)
     try:
+        unit = unit_of(site.site)
+        address = LinkAddress(TCP, server.host, server.port, unit)
         course = Course(
             RunKind.REHEARSE,
             site,
             tuple(scripts),
             TcpTransport(server.host, server.port),
-            unit_of(site.site),
-            f"tcp://{server.host}:{server.port}/{unit_of(site.site)}",
+            unit,
+            str(address),
             "simulator",
-            _alone(SimulatedDriver(panel)),
+            _alone(SimulatedDriver(panel, faults=faults)),
             options.evidence,
             {"seed": str(options.seed), "speed": f"{options.speed:g}"},
+            second=_second(address, unit, site.site),
         )
         return await conduct(course, clock, progress)
     finally:
@@ -125,6 +142,15 @@ def _virtual(site: LoadedSite, options: RehearsalOptions) -> tuple[VirtualPanel,
     drawn = site.site if options.panel_site is None else options.panel_site
     panel = VirtualPanel(drawn, seed=options.seed)
     return panel, VirtualDevice(panel, unit=unit_of(site.site))
+
+
+def _link_faults(device: VirtualDevice, options: RehearsalOptions, clock: LoopClock) -> FaultPlan:
+    """The faults of the panel's link, those that act from the start begun. Told to nobody else."""
+    panels = {device.unit: device.panel}
+    plan = FaultPlan(options.seed, panels=panels, speed=clock.speed, now=clock.now)
+    for fault in (*device.panel.site.faults_of_link, *options.faults):
+        plan.begin(fault, 0.0)
+    return plan
 
 
 def _alone(driver: Driver) -> Cast:
@@ -159,6 +185,7 @@ async def _witness(
         options.evidence,
         {},
         framing,
+        _second(options.link, unit, site.site),
     )
     return await conduct(course, LoopClock(), progress)
 
@@ -178,8 +205,16 @@ async def _survey(site: LoadedSite, options: SurveyOptions, progress: Listener) 
         options.evidence,
         {},
         framing,
+        _second(options.link, unit, site.site),
     )
     return await conduct(course, LoopClock(), progress)
+
+
+def _second(address: LinkAddress, unit: int, site: Site) -> Second:
+    # slow to import, and a rehearsal in memory has no use for it
+    from gaswitness_probe.second_reader import SecondReader
+
+    return SecondReader(address, unit, site.pace)
 
 
 def _unit(site: LoadedSite, link: LinkAddress) -> int:

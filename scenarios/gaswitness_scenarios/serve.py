@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from gaswitness_scenarios.clock import LoopClock
 from gaswitness_scenarios.control import FORMAT, Announcement, ControlError, Message, ScriptState
 from gaswitness_scenarios.control_server import ControlServer
+from gaswitness_scenarios.link_control import LinkControl
 from gaswitness_scenarios.listening import Listening, refuse_unasked_reach
 from gaswitness_scenarios.options import ServeOptions, Start
 from gaswitness_scenarios.play import play_script
@@ -17,7 +18,7 @@ from gaswitness_scenarios.rest import settle_s
 from gaswitness_scenarios.run import unit_of
 from gaswitness_scenarios.script import Script, Step
 from gaswitness_simulator.device import VirtualDevice
-from gaswitness_simulator.outgoing import AS_IT_IS, Shaper
+from gaswitness_simulator.link_fault_plan import FaultPlan
 from gaswitness_simulator.panel import VirtualPanel
 from gaswitness_simulator.units import Units
 from gaswitness_sitefile.errors import GaswitnessError
@@ -44,7 +45,6 @@ def serve(
     scripts: Sequence[Script],
     options: ServeOptions,
     said: Said,
-    shaper: Shaper = AS_IT_IS,
 ) -> None:
     """Serve until interrupted; `said` gets whole lines for people. Scripts are the first panel's.
 
@@ -53,7 +53,7 @@ def serve(
     """
     refuse_unasked_reach(options)
     try:
-        asyncio.run(_serve(panels, scripts, options, said, shaper))
+        asyncio.run(_serve(panels, scripts, options, said))
     except KeyboardInterrupt:
         said("stopped")
 
@@ -63,11 +63,11 @@ async def _serve(
     scripts: Sequence[Script],
     options: ServeOptions,
     said: Said,
-    shaper: Shaper,
 ) -> None:
     clock = LoopClock(options.speed)
     virtual = [VirtualPanel(panel.site.site, seed=options.seed) for panel in panels]
-    stage = _Stage(virtual[0], scripts, clock, said)
+    plan = _link_faults(panels, virtual, options, clock)
+    stage = _Stage(virtual[0], scripts, clock, said, plan)
     await stage.control.listen()
     try:
         said_by_panel = Announcement(stage.control.host, stage.control.port, options.speed)
@@ -75,7 +75,7 @@ async def _serve(
             VirtualDevice(panel, unit=one.unit_id, extra_identity=said_by_panel.objects())
             for panel, one in zip(virtual, panels, strict=True)
         ]
-        listening = await Listening.opened(_units(devices, options), options, clock.now, shaper)
+        listening = await Listening.opened(_units(devices, options), options, clock.now, plan)
         try:
             for address in listening.addresses:
                 said(f"listening on {address}")
@@ -91,6 +91,23 @@ async def _serve(
             await listening.close()
     finally:
         await stage.control.close()
+
+
+def _link_faults(
+    panels: Sequence[ServedSite],
+    virtual: Sequence[VirtualPanel],
+    options: ServeOptions,
+    clock: LoopClock,
+) -> FaultPlan:
+    """The faults that act from the start: each site's on its own unit, the options' on all."""
+    by_unit = {one.unit_id: panel for one, panel in zip(panels, virtual, strict=True)}
+    plan = FaultPlan(options.seed, panels=by_unit, speed=options.speed, now=clock.now)
+    for one in panels:
+        for fault in one.site.site.faults_of_link:
+            plan.begin(fault if len(panels) == 1 else fault.of_unit(one.unit_id), 0.0)
+    for fault in options.faults:
+        plan.begin(fault, 0.0)
+    return plan
 
 
 def _units(devices: Sequence[VirtualDevice], options: ServeOptions) -> Units:
@@ -111,15 +128,22 @@ class _Stage:
     """The served panel and the scripts that may be played on it, one at a time."""
 
     def __init__(
-        self, panel: VirtualPanel, scripts: Sequence[Script], clock: LoopClock, said: Said
+        self,
+        panel: VirtualPanel,
+        scripts: Sequence[Script],
+        clock: LoopClock,
+        said: Said,
+        faults: FaultPlan,
     ) -> None:
         self._panel = panel
+        self._faults = faults
         self._clock = clock
         self._said = said
         self._scripts = {script.sha256: script for script in scripts}
         self._state = dict.fromkeys(self._scripts, ScriptState.WAITING)
         self._playing: asyncio.Task[None] | None = None
-        self.control = ControlServer(self._greeting, self._start, clock.now)
+        link = LinkControl(faults, clock.now, said)
+        self.control = ControlServer(self._greeting, self._start, clock.now, link.command)
         self.broken: asyncio.Future[None] = asyncio.get_running_loop().create_future()
 
     async def play_all(self, pause_s: float) -> None:
@@ -161,7 +185,7 @@ class _Stage:
     async def _play(self, script: Script, zero_s: float) -> None:
         self._said(f"{self._clock.now():10.1f} s  {script.name} begins: {script.title}")
         told = _Broadcast(script, self.control, self._said)
-        await play_script(script, self._panel, self._clock, told, zero_s)
+        await play_script(script, self._panel, self._clock, told, zero_s, faults=self._faults)
         self._state[script.sha256] = ScriptState.PLAYED
         at_s = self._clock.now()
         self.control.tell({"event": "played", "script": script.sha256, "at_s": at_s})

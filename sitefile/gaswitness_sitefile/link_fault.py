@@ -5,7 +5,7 @@ Facts only. What each does to bytes is the simulator's affair; how they are writ
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from types import MappingProxyType
 from typing import Any, Final, get_args
 
@@ -351,6 +351,12 @@ class LinkFault:
     def name(self) -> str:
         """The kind's name, as it is written."""
         return NAMES[type(self.kind)]
+
+    def of_unit(self, unit: int) -> "LinkFault":
+        """The same for one unit alone, where it is not for another already."""
+        if isinstance(self.kind, OF_CONNECTIONS) or self.scope.unit is not None:
+            return self
+        return replace(self, scope=replace(self.scope, unit=unit))
 
     @property
     def does(self) -> str:

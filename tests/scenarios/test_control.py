@@ -7,14 +7,17 @@ import pytest
 from gaswitness_scenarios.control import Announcement, ControlError, announced
 from gaswitness_scenarios.control_client import ControlClient
 from gaswitness_scenarios.control_server import ControlServer
+from gaswitness_scenarios.link_control import LinkControl
+from gaswitness_simulator.link_fault_plan import FaultPlan
 
 SHA = "ab" * 32
 
 
 @asynccontextmanager
-async def served(start=lambda script: 5.0, hello=None):
+async def served(start=lambda script: 5.0, hello=None, plan=None):
     hello = hello or {"gaswitness_control": 1, "panel_s": 4.0, "scripts": [], "speed": 2.0}
-    server = ControlServer(lambda: hello, start, lambda: 4.5)
+    link = LinkControl(plan or FaultPlan(), lambda: 4.5, lambda line: None)
+    server = ControlServer(lambda: hello, start, lambda: 4.5, link.command)
     await server.listen()
     try:
         yield server
@@ -50,6 +53,39 @@ async def test_a_refused_start_says_why():
         with pytest.raises(ControlError, match="it has been played already"):
             await client.ask({"command": "start", "script": SHA})
         assert (await client.ask({"command": "state"}))["answer"] == "state"
+        await client.close()
+
+
+async def test_link_faults_begin_end_and_are_told():
+    plan = FaultPlan()
+    async with served(plan=plan) as server:
+        client = await ControlClient.connect(server.host, server.port)
+        answer = await client.ask({"command": "fault", "fault": "late 300 ms, 5 %"})
+        assert answer["faults"] == ["late 0.3 s, 5 %"]
+        await client.ask({"command": "fault", "fault": "silent, unit 9"})
+        assert [fault.name for fault in plan.faults()] == ["late", "silent"]
+        answer = await client.ask({"command": "clear", "kind": "late"})
+        assert answer["faults"] == ["silent, unit 9"]
+        assert (await client.ask({"command": "clear"}))["faults"] == []
+        assert (await client.ask({"command": "faults"}))["faults"] == []
+        assert plan.at_rest is False  # until the next answer shows that nothing is on its way
+        await client.close()
+
+
+@pytest.mark.parametrize(
+    ("command", "says"),
+    [
+        ({"command": "fault", "fault": "lat 3 s"}, "did you mean late"),
+        ({"command": "fault"}, "begins with its kind"),
+        ({"command": "clear", "kind": "noise"}, "is no kind of link fault"),
+    ],
+)
+async def test_a_link_fault_that_cannot_be_is_refused_and_the_channel_goes_on(command, says):
+    async with served() as server:
+        client = await ControlClient.connect(server.host, server.port)
+        with pytest.raises(ControlError, match=says):
+            await client.ask(command)
+        assert (await client.ask({"command": "faults"}))["faults"] == []
         await client.close()
 
 

@@ -8,7 +8,9 @@ from gaswitness_scenarios.control_client import ControlClient
 from gaswitness_scenarios.control_server import ControlServer
 from gaswitness_scenarios.driver import StoppedError
 from gaswitness_scenarios.driver_auto import AnchoredDriver, ControlledDriver, Offset
+from gaswitness_scenarios.link_control import LinkControl
 from gaswitness_scenarios.virtual_loop import run_virtual
+from gaswitness_simulator.link_fault_plan import FaultPlan
 
 
 def test_an_anchored_script_has_the_slack_as_its_doubt(short_script, heard):
@@ -45,7 +47,9 @@ class Panel:
         self.clock = clock
         self.script = script
         self.state = state
-        self.server = ControlServer(self.greeting, self.start, self.now)
+        self.server = ControlServer(
+            self.greeting, self.start, self.now, LinkControl(FaultPlan(), self.now, print).command
+        )
 
     def now(self):
         return self.clock.now() + 1000.0
