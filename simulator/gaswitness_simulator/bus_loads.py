@@ -40,14 +40,11 @@ def energised_outputs(site: Site, *, full_alarm: bool) -> frozenset[str]:
 
     At rest nothing is on: no level, input or fault. In full alarm every level of every channel is
     on, once with no fault and contact and once with all; what is energised in either counts, and so
-    does an output that no cell drives, unless it is energised at rest. Too much rather than too
-    little, though a cause with NOT may have a worse moment than these two.
+    does every output that no cell drives. Too much rather than too little, though a cause with NOT may have a worse moment than these two.
     """
     if not full_alarm:
         return _energised(site, levels=False, others=False)
-    undriven = {
-        one.tag for one in site.outputs if not site.cells_of[one.tag] and not one.normally_energised
-    }
+    undriven = {one.tag for one in site.outputs if not site.cells_of[one.tag]}
     alone, together = (_energised(site, levels=True, others=on) for on in (False, True))
     return alone | together | undriven
 

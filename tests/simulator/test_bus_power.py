@@ -325,6 +325,27 @@ def test_a_collapse_is_told_and_ends():
     assert min(settled.volts[node] for node in left) >= 18.0
 
 
+def test_what_collapses_goes_and_not_its_neighbour_on_a_line_of_its_own():
+    """80 W cannot come over 2 ohm from 24 V, 60 W can: V0² / 4R is 72 W. B has 16.9 V."""
+    tree = (Node("A", PANEL_NODE, 2.0), Node("B", PANEL_NODE, 2.0))
+    consumers = [Consumer("A", 0, Load(power_w=80), 18.0), Consumer("B", 1, Load(power_w=60), 5.0)]
+
+    settled = settle(tree, consumers, 24.0)
+
+    assert [one.name for one in settled.drop_outs] == ["A"]
+    assert settled.volts[1] == pytest.approx(12 + math.sqrt(24), abs=1e-9)
+
+
+def test_of_two_that_are_equally_short_the_later_goes():
+    """1 ohm each in a line, 1 A at the end of it: both are 1 V below what they work from."""
+    consumers = [Consumer("D1", 0, Load(), 24.0), Consumer("D2", 1, Load(current_a=1.0), 23.0)]
+
+    settled = settle(line(2, 1.0), consumers, 24.0)
+
+    assert [one.name for one in settled.drop_outs] == ["D2"]
+    assert settled.volts == (24.0, 24.0)
+
+
 @given(loaded_trees(most_a=0.3, most_w=8.0), st.floats(10, 23))
 def test_what_is_left_has_its_voltage_and_what_went_had_not(made, least_v):
     tree, loads = made

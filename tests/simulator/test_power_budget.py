@@ -51,6 +51,29 @@ def test_the_spur_carries_what_the_supply_takes(budget):
     assert budget().spur_a == pytest.approx(32 / 92)
 
 
+def test_the_spur_carries_nothing_on_battery(budget):
+    """On battery, constant power takes more from the supply, as more is lost in the cable."""
+    devices = [{"tag": "AT-1", "address": 1, "draws": {"power_w": 20}, "least_v": 10}]
+    on_mains = budget(devices=devices)
+    with_battery = budget(devices=devices, battery={})
+
+    def watts(case):
+        return case.supply_v * case.settled.as_wired_a
+
+    assert watts(with_battery.cases[3]) > watts(with_battery.cases[1])
+    assert with_battery.spur_a == on_mains.spur_a
+
+
+def test_outputs_at_the_panel_take_from_its_supply(make_site):
+    """By hand: 0.1 A of the detector, 0.4 A of the panel, and 12 W / 24 V = 0.5 A."""
+    bus = {**BUS, "outputs": [{"output": "K1", "draws": {"power_w": 12}}]}
+    site = make_site(outputs=[{"tag": "K1", "kind": "valve"}], bus=bus)
+
+    _, alarm = power_budget(site).cases
+
+    assert alarm.supply_a == pytest.approx(1.0)
+
+
 def test_a_battery_without_regulation_is_the_supply_at_its_end(budget):
     """By hand: 12 cells of 1.75 V are 21 V; 21 - 2.42 x 0.6 = 19.548 V, and S1 needs 20 V."""
     found = budget(battery={})
