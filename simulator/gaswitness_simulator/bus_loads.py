@@ -40,7 +40,8 @@ def energised_outputs(site: Site, *, full_alarm: bool) -> frozenset[str]:
 
     At rest nothing is on: no level, input or fault. In full alarm every level of every channel is
     on, once with no fault and contact and once with all; what is energised in either counts, and so
-    does every output that no cell drives. Too much rather than too little, though a cause with NOT may have a worse moment than these two.
+    does every output that no cell drives. That is too much rather than too little, though a cause
+    with NOT may have a worse moment than these two.
     """
     if not full_alarm:
         return _energised(site, levels=False, others=False)

@@ -54,11 +54,11 @@ def test_the_spur_carries_what_the_supply_takes(budget):
 def test_the_spur_carries_nothing_on_battery(budget):
     """On battery, constant power takes more from the supply, as more is lost in the cable."""
     devices = [{"tag": "AT-1", "address": 1, "draws": {"power_w": 20}, "least_v": 10}]
-    on_mains = budget(devices=devices)
-    with_battery = budget(devices=devices, battery={})
+    rest = {"devices": devices, "outputs": [{"output": "S1", "draws": {"power_w": 12}}]}
+    on_mains, with_battery = (budget(**rest, panel={}, **more) for more in ({}, {"battery": {}}))
 
     def watts(case):
-        return case.supply_v * case.settled.as_wired_a
+        return case.supply_v * case.supply_a
 
     assert watts(with_battery.cases[3]) > watts(with_battery.cases[1])
     assert with_battery.spur_a == on_mains.spur_a
