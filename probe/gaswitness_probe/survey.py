@@ -13,6 +13,7 @@ from gaswitness_probe.survey_edges import (
 from gaswitness_probe.survey_panel import LinkRecord, survey_heartbeat, survey_identification
 from gaswitness_probe.survey_points import PointSurvey
 from gaswitness_probe.survey_reader import Reader
+from gaswitness_probe.survey_second import Second, SecondSurvey
 from gaswitness_probe.verdict import Verdict
 from gaswitness_sitefile.site import Site
 
@@ -30,12 +31,18 @@ Progress = Callable[[SurveyProgress], None]
 
 
 async def survey(
-    client: Client, site: Site, clock: Clock, *, progress: Progress | None = None
+    client: Client,
+    site: Site,
+    clock: Clock,
+    *,
+    progress: Progress | None = None,
+    second: Second | None = None,
 ) -> tuple[Verdict, ...]:
     """Check the map: a verdict for the link's every side, then one for each point, in file order.
 
     Asks nothing that could change the panel. A link that goes away leaves what was not seen
-    inconclusive; nothing is raised for it.
+    inconclusive; nothing is raised for it. With `second` every point is read by it too, while our
+    own connection is closed.
     """
     teller = _Teller(progress)
     record = LinkRecord(client)
@@ -48,6 +55,9 @@ async def survey(
         ("largest reads", lambda: survey_largest_reads(reader, site)),
         ("exceptions", _one(survey_exceptions, reader, site)),
     ]
+    if second is not None:
+        beside = SecondSurvey(client, reader, site, second, teller.told)
+        checks.append((f"second reader, {second.name}", _whole(beside)))
     teller.of = len(points.plan) + 2 + len(checks)
     await points.run()
     found: list[Verdict] = []
@@ -62,6 +72,13 @@ def _one(
 ) -> Callable[[], Awaitable[list[Verdict]]]:
     async def run() -> list[Verdict]:
         return [await check(reader, site)]
+
+    return run
+
+
+def _whole(beside: SecondSurvey) -> Callable[[], Awaitable[list[Verdict]]]:
+    async def run() -> list[Verdict]:
+        return [await beside.run()]
 
     return run
 

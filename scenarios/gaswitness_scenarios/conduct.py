@@ -21,6 +21,7 @@ from gaswitness_probe.judge import judge
 from gaswitness_probe.poller import Poller
 from gaswitness_probe.read_plan import plan_reads
 from gaswitness_probe.survey import SurveyProgress, survey
+from gaswitness_probe.survey_second import Second
 from gaswitness_probe.transport import Transport
 from gaswitness_probe.verdict import Verdict
 from gaswitness_probe.workable import workable
@@ -50,7 +51,10 @@ Cast = Callable[[Mapping[int, bytes]], AbstractAsyncContextManager[Driver]]
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """What is run. `cast` is None where no script is played; `framing` None for Modbus/TCP."""
+    """What is run. `cast` is None where no script is played; `framing` None for Modbus/TCP.
+
+    `second` reads every point again in the survey; None where the link leads to nothing outside.
+    """
 
     kind: RunKind
     site: LoadedSite
@@ -63,6 +67,7 @@ class Course:
     evidence: Path | None
     options: Mapping[str, str]
     framing: Framing | None = None
+    second: Second | None = None
 
 
 async def conduct(course: Course, clock: LoopClock, listen: Listener) -> RunResult:
@@ -197,7 +202,13 @@ class _Run:
         await wait_out_warm_up(self.client, self.site, self.clock, self.record)
         self._phase(PhaseName.SURVEY, "checking the map")
         begun_s = self.clock.now()
-        found = await survey(self.client, self.site, self.clock, progress=self._surveyed)
+        found = await survey(
+            self.client,
+            self.site,
+            self.clock,
+            progress=self._surveyed,
+            second=self.course.second,
+        )
         self.span_s = (begun_s, self.clock.now())
         return found
 

@@ -95,9 +95,8 @@ async def socket_line():
 
         try:
             while True:
-                request = await reader.readexactly(8 if not line.identity else 5)
-                if line.identity:
-                    request += await reader.readexactly(2 if request[1] == 0x2B else 3)
+                request = await reader.readexactly(5)
+                request += await reader.readexactly(2 if request[1] == 0x2B else 3)
                 task = asyncio.create_task(line.play(request, send))
                 line.tasks.add(task)
                 task.add_done_callback(line.tasks.discard)
