@@ -65,6 +65,12 @@ def _diff() -> click.Command:
     return diff
 
 
+def _trace() -> click.Command:
+    from gaswitness.command_trace import trace
+
+    return trace
+
+
 def _verify() -> click.Command:
     from gaswitness.command_verify import verify
 
@@ -91,6 +97,7 @@ group = LazyGroup(
         "schema": ("Print the JSON Schema of site files, scripts or verdicts.", _schema),
         "demo": ("Write the demo site into a folder, to start your own from.", _demo),
         "rehearse": ("Play scripts against a virtual panel and judge it.", _rehearse),
+        "trace": ("Draw what a script does to a virtual panel.", _trace),
         "serve": ("Be a virtual panel on a Modbus/TCP port.", _serve),
         "survey": ("Check a panel's register map, and nothing else.", _survey),
         "witness": ("Run scripts against a panel and judge it.", _witness),
