@@ -64,7 +64,7 @@ def role_of(certificate: bytes) -> str | None:
             if tag == EXTENSIONS:
                 ((_, extensions),) = _parts(content)
                 return _role_in(extensions)
-    except (IndexError, StopIteration, UnicodeDecodeError) as error:
+    except (IndexError, StopIteration, ValueError) as error:
         raise ValueError("these bytes are no certificate") from error
     return None
 

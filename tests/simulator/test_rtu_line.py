@@ -275,6 +275,7 @@ def test_half_a_frame_is_no_part_of_the_next_one(talk):
 
 
 class Twice:
+    at_rest = False
     idle_limit_s = None
 
     def __init__(self):
