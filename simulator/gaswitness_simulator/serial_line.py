@@ -9,6 +9,8 @@ import asyncio
 from collections import deque
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import groupby
+from operator import attrgetter
 from typing import Final
 
 from gaswitness_simulator.device import VirtualDevice
@@ -120,9 +122,11 @@ class SerialLineServer:
 
     def _answer(self, sent: list[Outgoing]) -> None:
         begins_s = asyncio.get_running_loop().time() + self.times.t35_s
-        for outgoing in sent:
-            if outgoing.data:
-                self._at(begins_s + outgoing.delay_s, self._send, outgoing.data)
+        # What is due together goes out as one: two timers due together may come either way round.
+        for delay_s, due in groupby(sent, key=attrgetter("delay_s")):
+            data = b"".join(outgoing.data for outgoing in due)
+            if data:
+                self._at(begins_s + delay_s, self._send, data)
 
     def _send(self, data: bytes) -> None:
         if self._port is None:

@@ -8,6 +8,7 @@ import socket
 import ssl
 import struct
 import sys
+from collections import deque
 from collections.abc import Callable, Collection
 from itertools import count
 from typing import Final, cast
@@ -129,6 +130,7 @@ class _Connection(asyncio.Protocol):
         self._number = server.number()
         self._session: AnySession | None = None
         self._transport: asyncio.Transport | None = None
+        self._later: deque[Outgoing] = deque()
         self._quiet = Quiet(self._silence)
         self._idle: asyncio.TimerHandle | None = None
         self._idle_limit_s: float | None = None
@@ -161,7 +163,7 @@ class _Connection(asyncio.Protocol):
         if self._idle_limit_s is not None:
             self._watch_idleness()
         for outgoing in session.receive(data, self._server.now()):
-            if outgoing.delay_s <= 0.0:
+            if outgoing.delay_s <= 0.0 and not self._later:
                 self._put(outgoing)
             else:
                 self._send(outgoing)
@@ -213,10 +215,15 @@ class _Connection(asyncio.Protocol):
                 self._send(outgoing)
 
     def _send(self, outgoing: Outgoing) -> None:
-        if outgoing.delay_s <= 0.0:
+        if outgoing.delay_s <= 0.0 and not self._later:
             self._put(outgoing)
             return
-        asyncio.get_running_loop().call_later(outgoing.delay_s, self._put, outgoing)
+        # In the order in which they were made: two timers due together may come either way round.
+        self._later.append(outgoing)
+        asyncio.get_running_loop().call_later(outgoing.delay_s, self._put_next)
+
+    def _put_next(self) -> None:
+        self._put(self._later.popleft())
 
     def _put(self, outgoing: Outgoing) -> None:
         transport = self._transport
