@@ -13,6 +13,7 @@ from gaswitness_probe.judge_readings import judge_readings
 from gaswitness_probe.signal import Window
 from gaswitness_probe.verdict import Kind, Proof, Verdict, overall
 from gaswitness_probe.view import PanelView
+from gaswitness_sitefile.link_address import LinkAddress
 from gaswitness_sitefile.site import Site
 
 
@@ -23,14 +24,16 @@ def judge(
     looked: Sequence[Looked] = (),
     expectations: Sequence[Expectation] = (),
     span: tuple[float, float] = (0.0, 0.0),
+    link: LinkAddress | None = None,
 ) -> tuple[Verdict, ...]:
     """Verdicts on readings, flags, levels, cells, outputs, and the tester's own expectations.
 
     `histories`: what was seen of each point, by its name. `applied`: what was done, each with the
     two instants between which it was. `span`: first and last instant of the run, in its seconds.
+    `link`: over which it was seen; it tells what could not be proven at this pace.
     Ordered as the site file is; the same input gives the same verdicts.
     """
-    view = PanelView(site, histories, applied, looked, Window(*span))
+    view = PanelView(site, histories, applied, looked, Window(*span), link)
     expected = Expectations(view)
     found: list[Verdict] = [
         *judge_readings(view),

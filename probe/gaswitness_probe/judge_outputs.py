@@ -4,12 +4,13 @@ A contradiction is laid at the door of the cells that explain it; a movement tha
 belongs to the output. Proof of a cell needs a change that this cell alone can account for.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from math import inf
 
 from gaswitness_probe.expect import CellView, Expectations, OutputView
 from gaswitness_probe.observe import Change, Stretch, changes, clash
+from gaswitness_probe.provable import Provable, provable
 from gaswitness_probe.respond import (
     allowance,
     between,
@@ -30,13 +31,22 @@ JUST_S = 1e-6
 
 @dataclass
 class _Findings:
-    """Aspects gathered for the cells of an output, and for the output itself."""
+    """Aspects gathered for the cells of an output, and for the output itself.
 
+    `in_advance`: what could be proven of each cell, by its id.
+    """
+
+    in_advance: Mapping[str, Provable]
     of_cell: dict[str, list[Aspect]] = field(default_factory=dict)
     of_output: list[Aspect] = field(default_factory=list)
 
     def cell(self, view: CellView, aspect: Aspect) -> None:
         self.of_cell.setdefault(view.cell.id, []).append(aspect)
+
+    def to_settle(self, view: CellView) -> str:
+        """What would settle a response that the samples leave in doubt."""
+        said = self.in_advance[view.cell.id].words
+        return said or "poll faster to settle it"
 
     def lets_go(self, view: CellView) -> bool:
         return any(
@@ -47,8 +57,10 @@ class _Findings:
 
 def judge_outputs(expectations: Expectations) -> Iterator[Verdict]:
     """A verdict for every output and for every cell, in the order of the site file."""
+    view = expectations.view
+    in_advance = {one.id: one for one in provable(view.site, view.link).cells}
     for output in expectations.outputs.values():
-        findings = _Findings()
+        findings = _Findings(in_advance)
         if output.parts:
             for cell in output.cells:
                 _rises(output, cell, findings)
@@ -282,7 +294,7 @@ def _rises(output: OutputView, cell: CellView, findings: _Findings) -> None:
         late = change is not None and change.when.low > deadline
         if change is None or change.to is FALSE or (late and stood_until < change.when.low):
             if stood_until > deadline and (change is None or change.to is not FALSE):
-                findings.cell(cell, _unseen(cell, cause, output.view.span.high))
+                findings.cell(cell, _unseen(cell, cause, output.view.span.high, findings))
             continue
         silent = output.muted.at(cause.low - JUST_S) is TRUE
         if not silent and not _alone(output, cell, cause.low, change.when.high):
@@ -292,7 +304,10 @@ def _rises(output: OutputView, cell: CellView, findings: _Findings) -> None:
         outcome = decide(measured, allowed)
         if outcome is Outcome.FAILED and stood_until < change.when.low:
             outcome = Outcome.INCONCLUSIVE
-        findings.cell(cell, _timed(cell, "rises", measured, outcome, change.when.high))
+        aspect = _timed(cell, "rises", measured, outcome, change.when.high)
+        if outcome is Outcome.INCONCLUSIVE:
+            aspect = replace(aspect, because=f"{aspect.because}; {findings.to_settle(cell)}")
+        findings.cell(cell, aspect)
 
 
 def _true_until(signal: Signal, start_s: float) -> float:
@@ -302,14 +317,14 @@ def _true_until(signal: Signal, start_s: float) -> float:
     return start_s
 
 
-def _unseen(cell: CellView, cause: Window, end_s: float) -> Aspect:
+def _unseen(cell: CellView, cause: Window, end_s: float, findings: _Findings) -> Aspect:
     tag = cell.cell.effect
     if cause.high + cell.rise.high > end_s:
         why = "the run ended before the time allowed was over"
         hint = "let the script go on longer"
     else:
         why = "the effect was not seen to change while it had to"
-        hint = "poll faster or hold the cause longer"
+        hint = f"hold the cause longer; {findings.to_settle(cell)}"
     return Aspect(
         "rises",
         Outcome.INCONCLUSIVE,
@@ -342,11 +357,9 @@ def _timed(
     allowed = cell.rise if name == "rises" else cell.release
     tag, cause = cell.cell.effect, cell.cell.cause
     goes = "on" if name == "rises" else "off"
-    doubt = (
-        "; the interval straddles the limit: poll faster to settle it"
-        if outcome is Outcome.INCONCLUSIVE
-        else ""
-    )
+    doubt = "; the interval straddles the limit" if outcome is Outcome.INCONCLUSIVE else ""
+    if doubt and name == "releases":
+        doubt += ": poll faster to settle it"
     return Aspect(
         name,
         outcome,
@@ -466,8 +479,11 @@ def _resets(output: OutputView, cell: CellView, findings: _Findings) -> None:
 
 def _poll_s(output: OutputView) -> float:
     """A sample's worth of grace when a change need only be seen, not timed."""
-    site = output.view.site
-    return site.pace.poll_period_s + site.timing.refresh_s + site.pace.timeout_s
+    view, site = output.view, output.view.site
+    source = view.source(output.fact)
+    request = None if source is None else view.times.of(source.point)
+    apart_s = site.pace.poll_period_s if request is None else request.apart_s
+    return apart_s + site.timing.refresh_s + site.pace.timeout_s
 
 
 # --- mute ---------------------------------------------------------------------------------------

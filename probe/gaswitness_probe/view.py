@@ -38,7 +38,9 @@ from gaswitness_probe.signal import (
     negation,
     truth,
 )
+from gaswitness_probe.timing import PollTimes, poll_times
 from gaswitness_sitefile.channel import Channel
+from gaswitness_sitefile.link_address import LinkAddress
 from gaswitness_sitefile.points import Point
 from gaswitness_sitefile.site import Site
 
@@ -52,7 +54,8 @@ A = TypeVar("A", bound=Action)
 class PanelView:
     """All that was seen of one panel in one run, and all that was done to it.
 
-    `span`: first and last instant of the run. Signals are computed once and kept.
+    `span`: first and last instant of the run. `link`: over which it was seen; None is a network.
+    Signals are computed once and kept.
     """
 
     def __init__(
@@ -62,12 +65,14 @@ class PanelView:
         applied: Sequence[Applied] = (),
         looked: Sequence[Looked] = (),
         span: Window = EMPTY_SPAN,
+        link: LinkAddress | None = None,
     ) -> None:
         self.site = site
         self.histories = histories
         self.applied = sorted(applied, key=lambda one: (one.begun_s, one.done_s))
         self.looked = looked
         self.span = span
+        self.link = link
         self.sources = fact_sources(site)
         self.eyesight = Eyesight(site.timing.refresh_s, site.timing.shortest_dwell_s)
         self._signals: dict[str, Signal] = {}
@@ -78,6 +83,11 @@ class PanelView:
         """What was seen of a point; empty where nothing was."""
         history = self.histories.get(point.name)
         return history.runs if history is not None else ()
+
+    @cached_property
+    def times(self) -> PollTimes:
+        """What polling takes on this link, and how far samples lie apart."""
+        return poll_times(self.site, self.link)
 
     def source(self, fact: str) -> Source | None:
         """The best source of a fact that was seen at all."""

@@ -7,7 +7,7 @@ complete, one after the answer before the next request. Source: Modbus over Seri
 clauses 2.4.1 (states of the line) and 2.5.1.1 (RTU framing).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from gaswitness_sitefile.link_address import LinkAddress, SerialLine
@@ -26,6 +26,10 @@ RTU_ANSWER_BYTES: Final = 5
 """Address, function, byte count, CRC; also the whole of an exception."""
 MBAP_REQUEST_BYTES: Final = 12
 MBAP_ANSWER_BYTES: Final = 9
+
+UNKNOWN_LINE: Final = SerialLine(9600)
+"""Taken for the line behind a converter, whose settings cannot be seen: the slower of the two
+speeds that every device has (V1.02 clause 3.2)."""
 
 NETWORK_ROUND_TRIP_S: Final = 0.005
 """Allowed for both ways through a local network (common practice, no source)."""
@@ -95,21 +99,30 @@ def serial_wire(line: SerialLine, answer_s: float = 0.0) -> Wire:
     )
 
 
-def network_wire(*, rtu_framed: bool = False, answer_s: float = 0.0) -> Wire:
-    """A network, whatever is carried over it."""
-    frames = (
-        (RTU_REQUEST_BYTES, RTU_ANSWER_BYTES)
-        if rtu_framed
-        else (MBAP_REQUEST_BYTES, MBAP_ANSWER_BYTES)
+def network_wire(answer_s: float = 0.0) -> Wire:
+    """Modbus/TCP over a network, secured or not."""
+    return Wire(
+        NETWORK_BYTE_S,
+        0.0,
+        NETWORK_ROUND_TRIP_S,
+        answer_s,
+        MBAP_REQUEST_BYTES,
+        MBAP_ANSWER_BYTES,
     )
-    return Wire(NETWORK_BYTE_S, 0.0, NETWORK_ROUND_TRIP_S, answer_s, *frames)
+
+
+def converter_wire(answer_s: float = 0.0) -> Wire:
+    """RTU frames over a network to a converter with a serial line behind it."""
+    return replace(serial_wire(UNKNOWN_LINE, answer_s), round_trip_s=NETWORK_ROUND_TRIP_S)
 
 
 def wire_of(link: LinkAddress | None, answer_s: float = 0.0) -> Wire:
-    """What the link costs; None is a network. The line behind a converter cannot be known."""
-    if link is not None and link.on_serial_line:
+    """What the link costs; None is a network."""
+    if link is None or not link.rtu_framed:
+        return network_wire(answer_s)
+    if link.on_serial_line:
         return serial_wire(link.serial or SerialLine(), answer_s)
-    return network_wire(rtu_framed=link is not None and link.rtu_framed, answer_s=answer_s)
+    return converter_wire(answer_s)
 
 
 def data_bytes(table: Table, count: int) -> int:

@@ -19,6 +19,7 @@ from gaswitness_probe.evidence import Evidence
 from gaswitness_probe.framing import Framing
 from gaswitness_probe.judge import judge
 from gaswitness_probe.poller import Poller
+from gaswitness_probe.provable import provable
 from gaswitness_probe.read_plan import plan_reads
 from gaswitness_probe.survey import SurveyProgress, survey
 from gaswitness_probe.survey_second import Second
@@ -38,8 +39,10 @@ from gaswitness_scenarios.record import Record
 from gaswitness_scenarios.rest import not_at_rest, settle_s
 from gaswitness_scenarios.result import RunKind, RunResult, RunStats
 from gaswitness_scenarios.script import Script
+from gaswitness_scenarios.unprovable import unprovable_words
 from gaswitness_scenarios.warm_up import wait_out_warm_up
 from gaswitness_sitefile.errors import GaswitnessError
+from gaswitness_sitefile.link_address import LinkAddress, parse_link
 from gaswitness_sitefile.load import LoadedSite
 
 TRIES_TO_HEAR: Final = 3
@@ -68,6 +71,11 @@ class Course:
     options: Mapping[str, str]
     framing: Framing | None = None
     second: Second | None = None
+
+    @property
+    def address(self) -> LinkAddress | None:
+        """The link's address; None where the link is in memory."""
+        return parse_link(self.link) if ":" in self.link else None
 
 
 async def conduct(course: Course, clock: LoopClock, listen: Listener) -> RunResult:
@@ -152,6 +160,7 @@ class _Run:
         identity = await self._reach()
         if self.course.cast is None:
             return all_verdicts(await self._survey())
+        self._say_what_cannot_be_proven()
         async with self.course.cast(identity) as driver:
             surveyed = await self._survey()
             judged = await self._play(driver)
@@ -197,6 +206,10 @@ class _Run:
             self.clock.now(),
         )
 
+    def _say_what_cannot_be_proven(self) -> None:
+        for text in unprovable_words(provable(self.site, self.course.address)):
+            self.record.remark(text, self.clock.now())
+
     async def _survey(self) -> tuple[Verdict, ...]:
         self._phase(PhaseName.WARM_UP, "waiting until the panel has warmed up")
         await wait_out_warm_up(self.client, self.site, self.clock, self.record)
@@ -217,7 +230,7 @@ class _Run:
 
     async def _play(self, driver: Driver) -> tuple[Verdict, ...]:
         poll_clock = PollClock(self.clock)
-        plan = await workable(self.client, plan_reads(self.site))
+        plan = await workable(self.client, plan_reads(self.site, self.course.address))
         if plan.refused:
             names = ", ".join(plan.refused)
             self.record.remark(
@@ -238,6 +251,7 @@ class _Run:
             span=self.span_s,
             looked=self.record.looked,
             expectations=self.record.expectations,
+            link=self.course.address,
         )
 
     async def _while_polling(self, poller: Poller, poll_clock: PollClock, driver: Driver) -> None:

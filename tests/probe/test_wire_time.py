@@ -120,12 +120,18 @@ def test_on_a_network_bytes_are_next_to_nothing():
     assert 0 < wire.exchange_s(250) - wire.exchange_s(2) < 0.0005
 
 
+def test_the_line_behind_a_converter_is_taken_for_a_slow_one():
+    """9600, which every device has (V1.02 clause 3.2), and the network's 5 ms."""
+    behind = wire_of(parse_link("rtu+tcp://192.0.2.1:4001"))
+    assert behind.total_s(2) == pytest.approx(0.025_208_333 + 0.005, abs=1e-9)
+
+
 def test_frames_over_a_network_are_as_long_as_they_are():
     """MBAP header of 7 bytes (Messaging guide V1.0b clause 3.1.3), a PDU of 5, or 2 + data."""
     mbap, rtu = wire_of(parse_link("tcp://192.0.2.1")), wire_of(parse_link("rtu+tcp://192.0.2.1"))
     assert (mbap.request_bytes, mbap.answer_bytes) == (12, 9)
     assert (rtu.request_bytes, rtu.answer_bytes) == (8, 5)
-    assert mbap.silence_s == rtu.silence_s == 0.0
+    assert mbap.silence_s == 0.0
 
 
 def test_a_broadcast_waits_out_its_turnaround():
