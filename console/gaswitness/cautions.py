@@ -34,3 +34,14 @@ CAUTIONS: Final = (
     "Local codes, the standards in force, the maker's manual and licensed practice come before "
     "anything that this program says.",
 )
+
+BEFORE_A_SEARCH: Final = (
+    "A search sends on the line, at settings that may be wrong for it. On a line in service that "
+    "can disturb other devices and masters: take the line out of service first, with leave of "
+    "whoever runs it, and let no other master talk meanwhile.",
+    "What hangs on the line may trip, alarm or go to a safe state when its polling stops or its "
+    "line is disturbed. Tell those whom that may reach, and keep other protection in place.",
+    "The search reads one register and the identification of each unit id and writes nothing. A "
+    "device that does not keep to the protocol may still act on what it hears.",
+    "Local codes, the maker's manual and licensed practice come first.",
+)

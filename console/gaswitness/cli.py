@@ -47,6 +47,12 @@ def _serve() -> click.Command:
     return serve
 
 
+def _find() -> click.Command:
+    from gaswitness.command_find import find
+
+    return find
+
+
 def _survey() -> click.Command:
     from gaswitness.command_survey import survey
 
@@ -99,6 +105,7 @@ group = LazyGroup(
         "rehearse": ("Play scripts against a virtual panel and judge it.", _rehearse),
         "trace": ("Draw what a script does to a virtual panel.", _trace),
         "serve": ("Be a virtual panel on a Modbus/TCP port.", _serve),
+        "find": ("Find who answers on a line or behind a gateway.", _find),
         "survey": ("Check a panel's register map, and nothing else.", _survey),
         "witness": ("Run scripts against a panel and judge it.", _witness),
         "verify": ("Check that a record of evidence stands as it was written.", _verify),
