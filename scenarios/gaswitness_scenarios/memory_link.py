@@ -60,6 +60,7 @@ class MemoryTransport:
         self._session: AnySession | None = None
         self._under_way: deque[_UnderWay] = deque()
         self._arrived: deque[bytes | None] = deque()
+        self._returning: deque[tuple[AnySession, bytes | None]] = deque()
         self._waiting: asyncio.Future[None] | None = None
         self._reached_s = self._returned_s = 0.0
 
@@ -149,10 +150,15 @@ class MemoryTransport:
 
     def _return(self, session: AnySession, data: bytes | None, when_s: float) -> None:
         self._returned_s = max(self._returned_s, when_s)
-        if self._returned_s <= self._now():
+        if self._returned_s <= self._now() and not self._returning:
             self._arrive(session, data)
         else:
-            self._at(self._returned_s, self._arrive, session, data)
+            # In the order in which they were made: timers of one instant come either way round.
+            self._returning.append((session, data))
+            self._at(self._returned_s, self._arrive_next)
+
+    def _arrive_next(self) -> None:
+        self._arrive(*self._returning.popleft())
 
     def _arrive(self, session: AnySession, data: bytes | None) -> None:
         if session is self._session:

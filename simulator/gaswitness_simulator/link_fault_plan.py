@@ -254,9 +254,10 @@ class FaultPlan:
         """Nothing overtakes what went out before on the connection; nor, on a line, of the unit."""
         key = finished.unit if finished.framing == "rtu" else -1
         free_s = line.free_s.get(key, link_s)
+        waits_s = max(0.0, free_s - link_s - pieces[0].delay_s) if pieces else 0.0
         sent = []
         for one in pieces:
-            free_s = max(free_s, link_s + one.delay_s)
+            free_s = max(free_s, link_s + waits_s + one.delay_s)
             sent.append(replace(one, delay_s=max(0.0, free_s - link_s)))
         line.free_s[key] = free_s
         return sent

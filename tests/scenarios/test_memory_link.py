@@ -12,10 +12,12 @@ from gaswitness_scenarios.play import SimulatedDriver
 from gaswitness_scenarios.script import Input, Look, Power, Script
 from gaswitness_scenarios.virtual_loop import run_virtual
 from gaswitness_simulator.device import VirtualDevice
+from gaswitness_simulator.link_fault_plan import FaultPlan
 from gaswitness_simulator.panel import VirtualPanel
 from gaswitness_simulator.stimulus import InputSet
 from gaswitness_simulator.stimulus import Power as PowerSwitched
 from gaswitness_sitefile.link import Pace
+from gaswitness_sitefile.link_fault_text import parse_link_fault
 from gaswitness_sitefile.load import load_site
 from gaswitness_sitefile.points import Table
 from gaswitness_sitefile.problems import Place
@@ -200,3 +202,46 @@ def test_the_driver_plays_each_step_at_its_instant_and_looks_at_the_output_itsel
     assert heard.done_s == [(1, 11.0, 11.0), (2, 12.5, 12.5), (3, 12.5, 12.5)]
     # K1 (common fault) is normally energised: up at rest, down without power.
     assert heard.looked == {1: True, 3: False}
+
+
+def test_pieces_that_arrive_together_arrive_in_order(site):
+    async def ask():
+        clock = LoopClock()
+        faults = FaultPlan(1)
+        faults.begin(parse_link_fault("split 12 pieces 0 s"), 0.0)
+        faults.begin(parse_link_fault("late 0.5 s"), 0.0)
+        link = MemoryTransport(VirtualDevice(VirtualPanel(site)), clock.now, shaper=faults)
+        client = Client(link, unit=1, clock=clock, pace=PACE)
+        await clock.sleep_until(10.0)
+        await client.open()
+        return [await client.read(Table.HOLDING, 0, 4) for _ in range(20)]
+
+    assert all(exchange.ok for exchange in run_virtual(ask()))
+
+
+@pytest.mark.parametrize(
+    ("fault", "deviation"),
+    [
+        ("reset", Deviation.RESET),
+        ("close", Deviation.CLOSED),
+        ("idle-limit 3 s", Deviation.CLOSED),
+        ("silent", Deviation.NO_REPLY),
+    ],
+)
+def test_a_faulty_link_in_memory_breaks_closes_or_is_silent(site, fault, deviation):
+    async def ask():
+        clock = LoopClock()
+        faults = FaultPlan()
+        faults.begin(parse_link_fault(fault), 0.0)
+        link = MemoryTransport(VirtualDevice(VirtualPanel(site)), clock.now, shaper=faults)
+        client = Client(link, unit=1, clock=clock, pace=PACE)
+        await client.open()
+        await clock.sleep_until(10.0)
+        first = await client.read(Table.HOLDING, 0, 4)
+        faults.clear()
+        await clock.sleep_until(20.0)
+        return first, await client.read(Table.HOLDING, 0, 4)
+
+    first, second = run_virtual(ask())
+    assert first.problem.deviation is deviation
+    assert second.ok

@@ -407,3 +407,10 @@ def test_a_plan_is_at_rest_until_a_fault_begins_and_once_what_was_late_has_gone(
     assert not made.at_rest
     made.shape(mbap(3.0))
     assert made.at_rest
+
+
+def test_pieces_that_wait_for_a_late_answer_keep_apart():
+    made = plan("late 2 s, 1 times")
+    made.shape(mbap())
+    made.begin(parse_link_fault("split 2 pieces 50 ms"), 1.0)
+    assert [one.delay_s for one in made.shape(mbap(1.0))] == pytest.approx([1.0, 1.05])
