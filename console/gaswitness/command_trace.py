@@ -37,8 +37,21 @@ MADE_BY: Final = "<!-- drawn by gaswitness trace -->"
 )
 @click.option("--channel", "channels", multiple=True, metavar="TAG", help="Draw this channel.")
 @click.option("--output", "outputs", multiple=True, metavar="TAG", help="Draw this output.")
-@click.option("--from", "from_s", type=click.FloatRange(min=0), default=0.0, metavar="SECONDS")
-@click.option("--until", "until_s", type=click.FloatRange(min=0), metavar="SECONDS")
+@click.option(
+    "--from",
+    "from_s",
+    type=click.FloatRange(min=0),
+    default=0.0,
+    metavar="SECONDS",
+    help="Draw from this time of the panel on; what came before still counts.",
+)
+@click.option(
+    "--until",
+    "until_s",
+    type=click.FloatRange(min=0),
+    metavar="SECONDS",
+    help="Draw until then. [default: the script's end]",
+)
 @SEED
 def trace(  # noqa: PLR0913  # one parameter an option
     *,
