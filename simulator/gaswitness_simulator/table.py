@@ -10,7 +10,7 @@ from gaswitness_simulator.slot import Slot
 from gaswitness_simulator.stimulus import Stimulus
 from gaswitness_sitefile.points import Gaps, Table
 
-MOST_KNOWN: Final = 4096
+MOST_KNOWN: Final = 1024
 """Pairs of address and count that are remembered, lest someone who asks for all fill the memory."""
 
 
