@@ -45,6 +45,7 @@ class Poller:
         self._longest_s = site.timing.shortest_dwell_s - site.timing.refresh_s
         self._records = tuple(BlockRecord(block) for block in plan)
         self._rows = _rows_of(self._records, site.pace.poll_period_s)
+        self._just_read: _Row | None = None
 
     async def cycle(self) -> bool:
         """Read every block once; whether all of them were answered."""
@@ -81,7 +82,8 @@ class Poller:
 
         The blocks of a period are read in a row, once a period. A row that outlasts its period
         costs the ones that it overlaps; none is made up for. Between two reads of a slower row a
-        faster one that is due sooner goes first. What is under way at the end is finished.
+        faster one that is due goes first, but never twice running where a slower one waits. What is
+        under way at the end is finished.
         """
         begun_s = until_s = self._clock.now()
         for row in self._rows:
@@ -96,20 +98,28 @@ class Poller:
             ]
             if not due and over:
                 return
-            if due and not await self._go_on(min(due, key=_deadline), begun_s):
+            if due and not await self._go_on(self._first(due), begun_s):
                 continue
             # Also where the next is due already: whoever ends the run does so between two rows.
             if not any(row.under_way for row in self._rows):
                 until_s = min(row.due_s for row in self._rows)
+                if until_s > self._clock.now():
+                    self._just_read = None
             await self._sleep_until(until_s, stop)
+
+    def _first(self, due: Sequence["_Row"]) -> "_Row":
+        """The fastest, but for one that was just read and must not keep all others waiting."""
+        return next((row for row in due if row is not self._just_read), due[0])
 
     async def _go_on(self, row: "_Row", begun_s: float) -> bool:
         """Read a row's next block, all where no other row may come between; whether it is done."""
+        self._just_read = None
         await self._read_next(row)
         while row.under_way:
             if len(self._rows) > 1:
                 return False
             await self._read_next(row)
+        self._just_read = row
         if row is self._rows[-1]:
             self.cycles += 1
         self.missed += row.finish(begun_s, self._clock.now())
@@ -192,10 +202,6 @@ def _rows_of(records: Sequence[BlockRecord], poll_period_s: float) -> tuple[_Row
     if not rows:
         return (_Row(poll_period_s, ()),)
     return tuple(_Row(period_s, row) for period_s, row in sorted(rows.items()))
-
-
-def _deadline(row: _Row) -> float:
-    return row.due_s + row.period_s
 
 
 def _over(stop: float | asyncio.Event, now_s: float) -> bool:

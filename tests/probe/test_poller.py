@@ -418,3 +418,20 @@ async def test_polling_of_two_rates_can_be_stopped_though_the_link_is_overloaded
     await asyncio.wait_for(bench.poller.run_until(stop), 5.0)
     await stopping
     assert bench.poller.cycles > 0
+
+
+async def test_a_fast_row_that_is_always_due_leaves_every_other_turn_to_the_slow(make_site):
+    bench = FastBench(make_site)
+    bench.memory.delay_s = 0.2  # as long as the fast period itself
+    await bench.client.open()
+    await bench.poller.run_until(60.0)
+    assert bench.samples("D0") == pytest.approx(150, abs=2)
+    assert bench.samples("R20") == pytest.approx(50, abs=2)
+
+
+async def test_of_rows_due_at_once_the_fast_one_goes_first(make_site):
+    bench = FastBench(make_site)
+    bench.memory.delay_s = 0.01
+    await bench.client.open()
+    await bench.poller.run_until(2.5)
+    assert [round(run.last.asked_s, 6) for run in bench.runs("R0")] == [2.01]
