@@ -47,6 +47,12 @@ def _serve() -> click.Command:
     return serve
 
 
+def _tell() -> click.Command:
+    from gaswitness.command_tell import tell
+
+    return tell
+
+
 def _find() -> click.Command:
     from gaswitness.command_find import find
 
@@ -105,6 +111,7 @@ group = LazyGroup(
         "rehearse": ("Play scripts against a virtual panel and judge it.", _rehearse),
         "trace": ("Draw what a script does to a virtual panel.", _trace),
         "serve": ("Be a virtual panel on a Modbus/TCP port.", _serve),
+        "tell": ("Change the link faults of a served panel.", _tell),
         "find": ("Find who answers on a line or behind a gateway.", _find),
         "survey": ("Check a panel's register map, and nothing else.", _survey),
         "witness": ("Run scripts against a panel and judge it.", _witness),
