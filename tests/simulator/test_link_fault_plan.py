@@ -414,3 +414,21 @@ def test_pieces_that_wait_for_a_late_answer_keep_apart():
     made.shape(mbap())
     made.begin(parse_link_fault("split 2 pieces 50 ms"), 1.0)
     assert [one.delay_s for one in made.shape(mbap(1.0))] == pytest.approx([1.0, 1.05])
+
+
+@pytest.mark.parametrize("kind", [None, KINDS["half-open"]])
+def test_clearing_half_open_brings_the_connection_back(kind):
+    made = plan("half-open")
+    assert made.shape(mbap()) == []
+    made.clear(kind)
+    assert made.shape(mbap(1.0)) == [Outgoing(0.0, ANSWERED)]
+
+
+@pytest.mark.parametrize("unit", [0, 255])
+def test_a_stale_image_is_seen_too_by_who_asks_the_panel_without_its_unit_id(panel, unit):
+    made = FaultPlan(panels={7: panel})
+    panel.advance(2.0)
+    made.begin(parse_link_fault("stale"), 2.0)
+    asked, answered = ASKED[:6] + bytes((unit,)) + ASKED[7:], ANSWERED
+    (found,) = made.shape(mbap(3.0, unit=unit, request=asked, response=answered))
+    assert found.data.hex(" ").endswith("03 04 00 00 00 00")

@@ -82,6 +82,7 @@ class Bench:
         # Acts on nobody here; with it the plan sees every answer from the first one on.
         self.plan.begin(parse_link_fault("silent, unit 99"), 0.0)
         self.client = None
+        self.address = None
         self.arrive = lambda at_s: None
 
     @asynccontextmanager
@@ -122,8 +123,13 @@ class Bench:
             units, self.clock.now, framing="rtu" if rtu else "mbap", shaper=self.plan
         )
         await server.listen("127.0.0.1", 0)
-        scheme = "rtu+tcp" if rtu else "tcp"
-        return *open_link(LinkAddress(scheme, server.host, server.port), PACE), server.close
+        self.address = LinkAddress("rtu+tcp" if rtu else "tcp", server.host, server.port)
+        return *open_link(self.address, PACE), server.close
+
+    async def another_client(self):
+        """One more client of a panel on a socket."""
+        transport, framing = open_link(self.address, PACE)
+        return Client(transport, unit=1, clock=self.clock, pace=PACE, framing=framing)
 
     async def read(self, address, count):
         """What came of a read, in words; `WRONG VALUE` where a wrong one is taken for right."""

@@ -202,6 +202,25 @@ def test_where_the_frame_cannot_tell_a_wrong_value():
     assert wrong[1] == everywhere | {"previous, 1 times", "twice 0.1 s, 1 times"}
 
 
+@pytest.mark.parametrize(
+    ("fault", "first", "second"),
+    [
+        ("connection-limit 2 connections oldest", "answered", "answered"),
+        ("connection-limit 1 connections oldest", "connection broken", "answered"),
+        ("connection-limit 1 connections refuse", "answered", "connection broken"),
+    ],
+)
+async def test_one_client_too_many_is_refused_or_throws_out_the_oldest(fault, first, second):
+    async with Bench("tcp").served() as bench:
+        bench.plan.begin(parse_link_fault(fault), bench.clock.now())
+        assert await bench.read(10, 6) == "answered"
+        oldest, bench.client = bench.client, await bench.another_client()
+        assert await bench.read(10, 6) == second
+        newest, bench.client = bench.client, oldest
+        assert await bench.read(10, 6) == first
+        await newest.close()
+
+
 EVERYWHERE = (
     "silent",
     "late 0.05..0.28 s",
