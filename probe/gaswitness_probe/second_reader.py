@@ -7,10 +7,14 @@ from typing import Final
 
 import pymodbus
 from pymodbus import FramerType
-from pymodbus.client import AsyncModbusSerialClient, AsyncModbusTcpClient
+from pymodbus.client import (
+    AsyncModbusSerialClient,
+    AsyncModbusTcpClient,
+    AsyncModbusTlsClient,
+)
 from pymodbus.client.base import ModbusBaseClient
 from pymodbus.exceptions import ModbusException
-from pymodbus.transport import CommType
+from pymodbus.framer import FramerSocket
 
 from gaswitness_probe.deviation import exception_words
 from gaswitness_probe.errors import NoConnection
@@ -66,7 +70,20 @@ class SecondReader:
                 retries=0,
                 trace_packet=self._traced,
             )
-        client = AsyncModbusTcpClient(
+        if address.scheme == TLS:
+            secured = AsyncModbusTlsClient(
+                address.host,
+                port=address.port,
+                sslctx=tls_context(address.tls or TlsFiles()),
+                timeout=self._timeout_s,
+                reconnect_delay=0,
+                retries=0,
+                trace_packet=self._traced,
+            )
+            # its TLS framer takes each segment for a frame; under TLS lies plain Modbus/TCP
+            secured.ctx.framer = FramerSocket(secured.ctx.framer.decoder)
+            return secured
+        return AsyncModbusTcpClient(
             address.host,
             port=address.port,
             framer=FramerType.RTU if address.rtu_framed else FramerType.SOCKET,
@@ -75,11 +92,6 @@ class SecondReader:
             retries=0,
             trace_packet=self._traced,
         )
-        if address.scheme == TLS:
-            # its own TLS client reads split segments wrong; this is the TCP client, under TLS
-            client.comm_params.comm_type = CommType.TLS
-            client.comm_params.sslctx = tls_context(address.tls or TlsFiles())
-        return client
 
     def _traced(self, sending: bool, data: bytes) -> bytes:  # noqa: FBT001  # pymodbus calls it
         if sending:

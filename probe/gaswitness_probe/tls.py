@@ -87,6 +87,7 @@ class TlsTransport(TcpTransport):
     ) -> None:
         super().__init__(host, port, connect_timeout_s)
         self._context = context
+        self._heard = False
 
     async def _connected(self) -> Incoming:
         loop = asyncio.get_running_loop()
@@ -99,15 +100,36 @@ class TlsTransport(TcpTransport):
             raise NoConnection(f"no TLS with {where}: {handshake_words(error)}") from error
         return found
 
+    async def open(self) -> None:
+        """Connect and shake hands. Raises NoConnection."""
+        self._heard = False
+        await super().open()
+
     async def receive(self) -> bytes:
-        """What has come. In TLS 1.3 a panel refuses our certificate only after the handshake."""
+        """What has come. In TLS 1.3 a panel refuses our certificate only after the handshake, some
+        without a word."""
         try:
-            return await super().receive()
+            data = await super().receive()
         except ConnectionResetError as error:
             if isinstance(error.__cause__, ssl.SSLError):
                 raise ConnectionResetError(handshake_words(error.__cause__)) from error
+            if not self._heard:
+                raise ConnectionResetError(HUNG_UP) from error
             raise
+        if not data and not self._heard:
+            raise ConnectionResetError(HUNG_UP)
+        self._heard = True
+        return data
 
+
+IN_THE_HANDSHAKE: Final = (
+    "the panel ends the connection in the handshake without saying why: it may speak no TLS on "
+    "this port, want a client certificate (cert=, key=), or refuse ours"
+)
+HUNG_UP: Final = (
+    "the panel ended the connection right after the handshake without saying why: it may want a "
+    "client certificate (cert=, key=), or refuse ours"
+)
 
 _BY_VERIFY_CODE: Final = {
     9: "the panel's certificate is not valid yet: check the clocks of both sides",
@@ -160,7 +182,7 @@ def handshake_words(error: BaseException) -> str:
     if isinstance(error, ssl.SSLCertVerificationError):
         return _BY_VERIFY_CODE.get(error.verify_code, f"the panel's certificate fails: {error}")
     if isinstance(error, ssl.SSLEOFError | ConnectionResetError):
-        return "the panel ends the connection in the handshake: does it speak TLS on this port?"
+        return IN_THE_HANDSHAKE
     reason = getattr(error, "reason", None) or ""
     for ending, words in _BY_REASON.items():
         if reason.endswith(ending):
