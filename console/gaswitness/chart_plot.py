@@ -7,7 +7,7 @@ from typing import Final
 from gaswitness import svg
 from gaswitness.chart import Curve, Limit, Plot
 from gaswitness.chart_frame import ACROSS, FAINT, INK, LEFT, RIGHT, SMALL, Frame
-from gaswitness.chart_scale import runs, spread, thinned, value_ticks
+from gaswitness.chart_scale import runs, spread, thinned, value_ticks, without_middles
 
 HEIGHT: Final = 104.0
 MOST_TICKS: Final = 4
@@ -71,10 +71,8 @@ def _limits(limits: list[Limit], frame: Frame, top: float, heights: list[float])
 def _curve(curve: Curve, frame: Frame, y: Callable[[float], float]) -> list[str]:
     shapes = []
     for run in runs(curve.points):
-        points = [
-            (frame.x(at), y(value))
-            for at, value in thinned(run, frame.from_s, frame.to_s, int(ACROSS))
-        ]
+        kept = without_middles(thinned(run, frame.from_s, frame.to_s, int(ACROSS)))
+        points = [(frame.x(at), y(value)) for at, value in kept]
         if len(points) == 1:
             points.append((points[0][0] + 1.0, points[0][1]))
         shapes.append(

@@ -73,6 +73,15 @@ def thinned(points: Sequence[Point], from_s: float, to_s: float, columns: int) -
     return found + _ends(column)
 
 
+def without_middles(points: list[Point]) -> list[Point]:
+    """The same line without the points in the middle of level stretches."""
+    return [
+        point
+        for at, point in enumerate(points)
+        if not 0 < at < len(points) - 1 or not points[at - 1][1] == point[1] == points[at + 1][1]
+    ]
+
+
 def _ends(column: list[Point]) -> list[Point]:
     lowest = min(range(len(column)), key=lambda at: column[at][1])
     highest = max(range(len(column)), key=lambda at: column[at][1])

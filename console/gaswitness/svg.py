@@ -1,6 +1,7 @@
 """Shapes and texts as SVG 1.1 elements, well-formed and without outside addresses. No layout.
 
-Numbers are rounded to hundredths of a unit; texts are escaped, control characters made visible.
+Numbers are rounded to hundredths of a unit, those of lines to tenths; texts are
+escaped, control characters made visible.
 """
 
 from collections.abc import Iterable, Sequence
@@ -55,7 +56,7 @@ def rect(x: float, y: float, width: float, height: float, **attributes: str | fl
 
 def path(points: Iterable[Sequence[float]], **attributes: str | float) -> str:
     """An open line through the points."""
-    d = " ".join(f"{'L' if at else 'M'}{number(x)} {number(y)}" for at, (x, y) in enumerate(points))
+    d = "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
     return element("path", d=d, fill="none", **attributes)
 
 

@@ -6,7 +6,7 @@ Nothing is on a wire here and nobody judges. How it is drawn is the console's af
 import heapq
 import math
 from bisect import bisect_right
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Final
@@ -65,17 +65,11 @@ class PanelTrace:
     samples: tuple[Sample, ...]
     setpoints: tuple[tuple[float, str, str, float], ...]
     happenings: tuple[Happening, ...]
+    changed: Mapping[str, tuple[tuple[float, bool], ...]] = field(repr=False)
 
     def changes(self, fact: str) -> tuple[tuple[float, bool], ...]:
         """When the fact began to be what: at the first instant, then at each change."""
-        at = self.facts.index(fact)
-        found = [(self.samples[0].at_s, self.samples[0].facts[at])]
-        found += [
-            (after.at_s, after.facts[at])
-            for before, after in pairwise(self.samples)
-            if before.facts[at] != after.facts[at]
-        ]
-        return tuple(found)
+        return self.changed[fact]
 
     def stretches(self, fact: str) -> Iterator[tuple[float, float]]:
         """(from, until), in seconds of the run, of each time that the fact was true."""
@@ -131,7 +125,20 @@ def trace_panel(
         tuple(watcher.samples),
         tuple(watcher.setpoints),
         tuple(watcher.happenings),
+        _changes(watcher.names, watcher.samples),
     )
+
+
+def _changes(
+    names: tuple[str, ...], samples: Sequence[Sample]
+) -> dict[str, tuple[tuple[float, bool], ...]]:
+    found = {n: [(samples[0].at_s, on)] for n, on in zip(names, samples[0].facts, strict=True)}
+    for before, after in pairwise(samples):
+        if before.facts != after.facts:
+            for name, was, on in zip(names, before.facts, after.facts, strict=True):
+                if was != on:
+                    found[name].append((after.at_s, on))
+    return {name: tuple(changes) for name, changes in found.items()}
 
 
 @dataclass(slots=True)
@@ -151,6 +158,7 @@ class _Watcher:
     corners: list[float] = field(default_factory=list)
     samples: list[Sample] = field(default_factory=list)
     setpoints: list[tuple[float, str, str, float]] = field(default_factory=list)
+    in_force: dict[tuple[str, str], float] = field(default_factory=dict)
     happenings: list[Happening] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -216,11 +224,11 @@ class _Watcher:
 
     def _note_setpoints(self, at_s: float) -> None:
         """Only what moved is kept: most setpoints never do."""
-        known = {(tag, level): value for _, tag, level, value in self.setpoints}
         for channel in self.site.channels:
             for level in channel.levels:
                 value = self.panel.setpoint(channel.tag, level)
-                if known.get((channel.tag, level)) != value:
+                if self.in_force.get((channel.tag, level)) != value:
+                    self.in_force[channel.tag, level] = value
                     self.setpoints.append((at_s, channel.tag, level, value))
 
     def do(self, step: Step) -> None:

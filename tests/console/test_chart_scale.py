@@ -6,7 +6,15 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gaswitness.chart_scale import runs, spread, thinned, time_text, time_ticks, value_ticks
+from gaswitness.chart_scale import (
+    runs,
+    spread,
+    thinned,
+    time_text,
+    time_ticks,
+    value_ticks,
+    without_middles,
+)
 
 
 def test_time_ticks_are_round_and_within():
@@ -61,3 +69,9 @@ def test_labels_never_stand_on_each_other(wanted):
 
 def test_a_label_with_room_stays_where_it_belongs():
     assert spread([50.0, 20.0], 10.0, 0.0, 100.0) == [50.0, 20.0]
+
+
+def test_a_level_stretch_keeps_its_ends_alone():
+    line = [(0.0, 1.0), (1.0, 1.0), (2.0, 1.0), (3.0, 2.0), (4.0, 2.0)]
+    assert without_middles(line) == [(0.0, 1.0), (2.0, 1.0), (3.0, 2.0), (4.0, 2.0)]
+    assert without_middles([(0.0, 1.0)]) == [(0.0, 1.0)]

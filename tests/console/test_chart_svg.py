@@ -51,7 +51,7 @@ def texts(root):
 def paths(root):
     """The points of each line of a plot."""
     return [
-        [tuple(map(float, pair)) for pair in re.findall(r"[ML](\S+) (\S+)", one.get("d"))]
+        [tuple(map(float, pair)) for pair in re.findall(r"[ML]([0-9.]+) ([0-9.]+)", one.get("d"))]
         for one in root.iter(f"{SVG}path")
         if one.get("stroke-linejoin") == "round"
     ]

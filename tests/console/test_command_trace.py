@@ -111,8 +111,8 @@ def test_an_alarm_of_one_scan_in_eight_hours_is_in_picture_and_table(here):
     assert found
     assert 'width="1.5"' in found[1]
     curves = re.findall(r"<title>reading</title><path d=\"([^\"]*)\"", text)
-    tops = [min(float(y) for y in re.findall(r"[ML]\S+ (\S+)", d)) for d in curves]
-    lows = [max(float(y) for y in re.findall(r"[ML]\S+ (\S+)", d)) for d in curves]
+    tops = [min(float(y) for y in re.findall(r"[ML][0-9.]+ ([0-9.]+)", d)) for d in curves]
+    lows = [max(float(y) for y in re.findall(r"[ML][0-9.]+ ([0-9.]+)", d)) for d in curves]
     assert max(low - top for low, top in zip(lows, tops, strict=True)) > 30
 
 
