@@ -194,9 +194,12 @@ class FaultPlan:
         self._drop_over(finished.at_s)
         met = [one for one in self._acting if self._meets(one, finished, asked, link_s)]
         striking = [one for one in met if one.strikes()]
-        data = _spoilt(self._answered(finished, asked, previous, striking), striking)
-        pieces = [] if data is None else [Outgoing(0.0, data)]
-        pieces = _delivered(pieces, finished.request, line, striking)
+        if striking or line.delivery.held:
+            data = _spoilt(self._answered(finished, asked, previous, striking), striking)
+            pieces = [] if data is None else [Outgoing(0.0, data)]
+            pieces = _delivered(pieces, finished.request, line, striking)
+        else:
+            pieces = [] if finished.response is None else [Outgoing(0.0, finished.response)]
         sent = self._in_order(pieces, finished, line, link_s)
         if sent:
             self._answered_s[finished.unit] = link_s + sent[-1].delay_s
