@@ -60,7 +60,8 @@ def _badges(marks: Sequence[Mark], frame: Frame) -> list[_Badge]:
     badges: list[_Badge] = []
     free = [LEFT - 60.0] * MOST_LANES
     for mark in marks:
-        badge = _Badge(mark, mark, frame.x(mark.at_s) - ROUND)
+        badge = _Badge(mark, mark, frame.x(mark.at_s))
+        badge.left -= (badge.right - badge.left) / 2
         lane = next((n for n in range(MOST_LANES) if badge.left >= free[n] + 2), None)
         if lane is None:
             badge = badges[-1]

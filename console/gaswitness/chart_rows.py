@@ -13,13 +13,18 @@ THICK: Final = 12.0
 
 def draw_bar(bar: Bar, frame: Frame, top: float) -> list[str]:
     """One row, `HEIGHT` high, its label at the left."""
-    label = svg.fitted(bar.label, LEFT - EDGE - 8, SMALL)
+    label = shown_label(bar.label)
     said = svg.text(LEFT - 8, top + HEIGHT / 2 + 4, label, SMALL, text_anchor="end")
     shapes = [svg.titled(said, bar.name or bar.label)]
     for stretch in bar.stretches:
         if frame.shows(stretch.from_s, stretch.to_s):
             shapes += _stretch(stretch, bar, frame, top)
     return shapes + _notches(bar, frame, top)
+
+
+def shown_label(label: str) -> str:
+    """A row's label as there is room for it."""
+    return svg.fitted(label, LEFT - EDGE - 8, SMALL)
 
 
 def _stretch(stretch: Stretch, bar: Bar, frame: Frame, top: float) -> list[str]:

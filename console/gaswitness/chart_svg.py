@@ -186,5 +186,9 @@ class _Drawing:
         ]
         if shaded:
             self._paragraph(f"Shaded: {'; '.join(shaded)}.", SMALL, ROW)
+        bars = [bar.label for strip in self.chart.strips for bar in strip.bars]
+        cut = [label for label in bars if chart_rows.shown_label(label) != label]
+        if cut:
+            self._paragraph(f"In full: {'; '.join(cut)}.", SMALL, ROW)
         for note in self.chart.notes:
             self._paragraph(note, SMALL, ROW)

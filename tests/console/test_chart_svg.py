@@ -174,3 +174,10 @@ def test_no_text_is_smaller_than_eleven():
         ).iter(f"{SVG}text")
     }
     assert min(sizes) >= 11
+
+
+def test_a_label_that_had_to_be_cut_stands_in_full_at_the_foot():
+    name = "K2 Common first alarm to building management"
+    found = texts(drawn(chart(Strip("Outputs", bars=(Bar(name, ()), Bar("V1 Valve", ()))))))
+    assert f"In full: {name}." in found
+    assert name not in found
