@@ -34,7 +34,8 @@ LINK: Decorator = click.option(
     "--link",
     required=True,
     metavar="L",
-    help="tcp://HOST[:PORT][/UNIT], or the name of a link in the site file.",
+    help="tcp://HOST[:PORT][/UNIT], tls://..., rtu+tcp://HOST:PORT, a serial line as "
+    "rtu:///dev/ttyUSB0?baud=19200 or rtu:COM3, or the name of a link in the site file.",
 )
 
 
