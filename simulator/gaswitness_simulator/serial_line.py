@@ -133,7 +133,7 @@ class SerialLineServer:
             return
         now_s = asyncio.get_running_loop().time()
         if self._port.paced:
-            self._echo.sent(data, now_s + len(data) * self.times.character_s)
+            self._echo.sent(data, now_s, now_s + len(data) * self.times.character_s)
             self._port.write(data)
             return
         self._waiting.append(data)

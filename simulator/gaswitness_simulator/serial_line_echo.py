@@ -22,11 +22,12 @@ class Echo:
         self._until_s = 0.0
         self._none_here = False
 
-    def sent(self, data: bytes, ends_s: float) -> None:
-        """These bytes are under way and leave until `ends_s`."""
+    def sent(self, data: bytes, begins_s: float, ends_s: float) -> None:
+        """These bytes are under way, from `begins_s` to `ends_s`."""
         if not self._none_here:
-            self._expected = (self._expected if ends_s <= self._until_s else b"") + data
-            self._held = b""
+            awaited = self._expected if begins_s <= self._until_s else b""
+            self._expected = awaited + data
+            self._held = self._held if awaited else b""
             self._until_s = ends_s + ECHO_LATE_S
 
     def without(self, data: bytes, now_s: float) -> bytes:

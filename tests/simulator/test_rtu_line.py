@@ -96,6 +96,10 @@ def test_three_registers_of_the_specification_are_read_from_either_unit(talk):
     assert line.ask(1, "03 006B 0003") == "03 06 02 2B 00 00 00 64"
 
 
+def test_the_last_unit_of_a_line_answers(talk):
+    assert talk(247).ask(247, "03 006B 0001") == "03 02 02 2B"
+
+
 @pytest.mark.parametrize("unit", [2, 248, 250, 255])
 def test_units_that_are_not_there_and_reserved_ones_are_silent(talk, unit):
     assert talk(1).ask(unit, "03 006B 0001") is None

@@ -8,6 +8,7 @@ import time
 import pytest
 import serial
 
+from gaswitness_simulator import serial_line_port
 from gaswitness_simulator.device import VirtualDevice
 from gaswitness_simulator.outgoing import Outgoing
 from gaswitness_simulator.panel import VirtualPanel
@@ -155,6 +156,55 @@ async def test_a_port_that_goes_is_told(line):
     error = await asyncio.wait_for(lost, 5)
     assert isinstance(error, GaswitnessError)
     assert f"{name} has gone" in str(error)
+
+
+async def test_a_port_that_goes_unwatched_breaks_nothing(line):
+    ours, theirs = os.openpty()
+    server = line(1, link=f"rtu:{os.ttyname(theirs)}")
+    os.close(theirs)
+    os.close(ours)
+    await asyncio.sleep(0.05)
+    server.close()
+    server.close()
+
+
+async def test_closing_takes_the_line_away_and_sends_nothing_more(line):
+    server = line(1, link="rtu:pty?baud=1200")
+    with serial.Serial(server.address.device, 9600, timeout=0) as port:
+        port.write(rtu_framed(1, bytes.fromhex("03 0001 0001")))
+        await asyncio.sleep(0.02)
+        server.close()
+        await asyncio.sleep(0.2)
+    with pytest.raises(serial.SerialException):
+        serial.Serial(server.address.device)
+
+
+async def test_a_converter_that_hears_itself_makes_no_panel_answer_itself(line, monkeypatch):
+    # A pseudo-terminal passed off as a port; its other end sends back all that it gets.
+    monkeypatch.setattr(serial_line_port, "is_pseudo_terminal", lambda device: False)
+    ours, theirs = os.openpty()
+    os.set_blocking(ours, False)
+    sent = []
+
+    def echo():
+        sent.append(os.read(ours, 300))
+        os.write(ours, sent[-1])
+
+    loop = asyncio.get_running_loop()
+    try:
+        server = line(1, link=f"rtu:{os.ttyname(theirs)}?baud=115200")
+        loop.add_reader(ours, echo)
+        frame = rtu_framed(1, bytes.fromhex("06 0001 0007"))
+        for asked in (1, 2):
+            os.write(ours, frame)
+            await asyncio.sleep(0.15)
+            assert b"".join(sent) == frame * asked
+        assert server.line.stations[1].diagnostics.messages == 2
+        server.close()
+    finally:
+        loop.remove_reader(ours)
+        os.close(ours)
+        os.close(theirs)
 
 
 def test_a_port_that_is_not_there_is_told_plainly():
