@@ -2,7 +2,7 @@
 
 import asyncio
 import socket
-from typing import Final, Protocol
+from typing import Final, Protocol, cast
 
 from gaswitness_probe.errors import NoConnection
 
@@ -46,8 +46,8 @@ class Incoming(asyncio.Protocol):
         self.gone = asyncio.Event()
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
-        assert isinstance(transport, asyncio.Transport)
-        self.transport = transport
+        # other event loops have transports of their own, which are no asyncio.Transport by class
+        self.transport = cast("asyncio.Transport", transport)
 
     def data_received(self, data: bytes) -> None:
         self.unread += data
