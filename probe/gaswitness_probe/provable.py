@@ -25,7 +25,8 @@ from gaswitness_sitefile.site import Site
 
 
 class Chance(StrEnum):
-    """Whether a good panel's response comes out proven."""
+    """Whether a good panel's response comes out proven: however the polls fall, if they fall well,
+    never."""
 
     SURE = "yes"
     BY_LUCK = "by luck"
@@ -60,9 +61,9 @@ class Provable:
             return self.why
         stated = f"{self.doubt_s:.3g} s of doubt"
         if self.chance is Chance.BY_LUCK:
-            said = f"with {stated} it depends on how the polls fall"
+            said = f"with {stated} for {self.window_s:g} s it depends on how the polls fall"
         else:
-            said = f"{stated} at this pace on this link do not fit into {self.window_s:g} s"
+            said = f"{stated} can never fit into {self.window_s:g} s"
         return f"{said}; {self.remedy}"
 
     @property
@@ -89,8 +90,13 @@ class Provables:
 
     @property
     def open(self) -> tuple[Provable, ...]:
-        """What cannot be proven."""
-        return tuple(one for one in (*self.cells, *self.levels) if one.chance is Chance.NONE)
+        """What may come out inconclusive, however good the panel.
+
+        A level's delay may be tried at every alarm, and one that could not be timed stands against
+        nobody: it is only here where no try can succeed.
+        """
+        cells = [one for one in self.cells if one.chance is not Chance.SURE]
+        return (*cells, *(one for one in self.levels if one.chance is Chance.NONE))
 
     @property
     def fine(self) -> bool:
@@ -210,7 +216,11 @@ class _Sums:
         if not all(one.request for one in causes):
             by_hand = "no point shows part of its cause: it is known only from whoever makes it"
             return Provable(id_, doubt_s, window_s, Chance.BY_LUCK, why=by_hand)
-        chance = Chance.BY_LUCK if doubt_s <= window_s + CLOSE else Chance.NONE
+        if early_s == inf:
+            never = self._least_s(cause, effect, delay_s) > late_s + CLOSE
+        else:
+            never = doubt_s - self._spread_s(cause) - self._spread_s(effect) > window_s + CLOSE
+        chance = Chance.NONE if never else Chance.BY_LUCK
         pace_s, alone = self._pace(cause, effect, room_s)
         return Provable(id_, doubt_s, window_s, chance, pace_s, alone)
 
@@ -221,6 +231,25 @@ class _Sums:
         if shown.request is None:
             return 0.0
         return apart_s + self.site.timing.refresh_s + shown.request.took_s + shown.more_s
+
+    def _spread_s(self, shown: _Shown) -> float:
+        """How much nearer than at the longest two samples may lie."""
+        return shown.request.apart_s - shown.request.near_s if shown.request is not None else 0.0
+
+    def _least_s(self, cause: _Shown, effect: _Shown, delay_s: float) -> float:
+        """The least that the measured response can reach beyond the delay, however polls fall.
+
+        Without a delay cause and effect come together, and the last sample without the cause was
+        asked for before the first with the effect: in one block a period lies between the two.
+        """
+        if cause.request is None or effect.request is None:
+            return 0.0
+        if delay_s:
+            return effect.request.took_s
+        refresh_s = self.site.timing.refresh_s
+        if cause.request is effect.request:
+            return refresh_s + effect.request.near_s + effect.request.took_s
+        return refresh_s + cause.request.took_s + effect.request.took_s
 
     def _blind(self, shown: tuple[_Shown, ...]) -> str:
         unseen = self.times.unseen()

@@ -33,8 +33,8 @@ class Request:
     """One read of the plan, in seconds.
 
     `took_s`: from its first byte to the last of its answer. `busy_s`: until the next may begin.
-    `apart_s`: the longest time from one such request to the next. `age`: of a reading that it
-    brings. `request_bytes`, `answer_bytes`: on the wire.
+    `near_s`, `apart_s`: the least and the longest time from one such request to the next. `age`: of
+    a reading that it brings. `request_bytes`, `answer_bytes`: on the wire.
     """
 
     block: Block
@@ -43,6 +43,7 @@ class Request:
     took_s: float
     busy_s: float
     period_s: float
+    near_s: float
     apart_s: float
     age: Age
 
@@ -105,7 +106,7 @@ def poll_times(site: Site, link: LinkAddress | None = None) -> PollTimes:
         site,
         wire,
         tuple(
-            _request(site, wire, block, period * _stretch(load) + late_s[period])
+            _request(site, wire, block, late_s[period], _stretch(load))
             for block, period in zip(plan, period_s, strict=True)
         ),
     )
@@ -138,8 +139,10 @@ def _late_s(busy_s: Sequence[float], period_s: Sequence[float], load: float) -> 
     return {fast: max(rows[slow]), slow: length_s - own_s}
 
 
-def _request(site: Site, wire: Wire, block: Block, apart_s: float) -> Request:
+def _request(site: Site, wire: Wire, block: Block, late_s: float, stretch: int) -> Request:
     timing, data = site.timing, _data(block)
+    period_s = block.period_s or site.pace.poll_period_s
+    apart_s = period_s * stretch + late_s
     took_s = wire.exchange_s(data)
     waits_s = timing.scan_s + timing.refresh_s + apart_s
     return Request(
@@ -148,7 +151,8 @@ def _request(site: Site, wire: Wire, block: Block, apart_s: float) -> Request:
         wire.answer_bytes + data,
         took_s,
         wire.busy_s(data, site.pace.request_gap_s),
-        block.period_s or site.pace.poll_period_s,
+        period_s,
+        max(0.0, period_s - late_s),
         apart_s,
         Age(
             wire.response_s(data) + wire.round_trip_s / 2,

@@ -3,7 +3,7 @@ the probe's."""
 
 from collections.abc import Iterator
 
-from gaswitness_probe.provable import Provable, Provables
+from gaswitness_probe.provable import Chance, Provable, Provables
 
 MOST_NAMED = 12
 """Cells and levels named for one reason; `gaswitness timing` names them all."""
@@ -23,4 +23,5 @@ def unprovable_words(found: Provables) -> Iterator[str]:
         named = ", ".join(one.id for one in ones[:MOST_NAMED])
         more = len(ones) - MOST_NAMED
         others = f" and {more} more" if more > 0 else ""
-        yield f"cannot be proven here, however good the panel: {named}{others}: {words}"
+        chance = "cannot" if ones[0].chance is Chance.NONE else "may not"
+        yield f"{chance} be proven here, however good the panel: {named}{others}: {words}"

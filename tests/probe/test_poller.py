@@ -425,7 +425,7 @@ async def test_a_fast_row_that_is_always_due_leaves_every_other_turn_to_the_slow
     bench.memory.delay_s = 0.2  # as long as the fast period itself
     await bench.client.open()
     await bench.poller.run_until(60.0)
-    # a slow row takes six reads of 0.2 s, every other of them fast, and is due again at full seconds
+    # a slow row takes six reads of 0.2 s, every other one fast, and is due at full seconds
     assert bench.samples("D0") + 3 * bench.samples("R20") == pytest.approx(300, abs=4)
     assert bench.samples("R20") >= 29
 
