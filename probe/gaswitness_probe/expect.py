@@ -23,6 +23,7 @@ from gaswitness_probe.signal import (
     all_of,
     any_of,
     at_least,
+    blurred,
     combine,
     held,
     held_for,
@@ -49,11 +50,6 @@ def replaced(signal: Signal, where: Signal, value: Truth) -> Signal:
         return value if gate is TRUE else UNKNOWN
 
     return combine(rule, [signal, where])  # type: ignore[arg-type]  # two signals, two values
-
-
-def blurred(signal: Signal, where: Signal) -> Signal:
-    """The signal, but unknown wherever `where` is not known false."""
-    return combine(lambda now: now[0] if now[1] is FALSE else UNKNOWN, [signal, where])
 
 
 @dataclass(frozen=True)

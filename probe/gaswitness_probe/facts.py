@@ -3,13 +3,22 @@
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Final
 
 from gaswitness_probe.history import Value
 from gaswitness_probe.observe import Meaning
 from gaswitness_probe.signal import FALSE, TRUE, UNKNOWN, Truth
 from gaswitness_sitefile.channel import LEVEL_NAMES, Channel
-from gaswitness_sitefile.points import NUMERIC, Access, Point, PointType
+from gaswitness_sitefile.points import CHANNEL_STATES, NUMERIC, Access, Point, PointType
 from gaswitness_sitefile.site import Site
+
+RANKS: Final = {
+    state: rank
+    for rank, state in enumerate(
+        ("warm_up", "inhibit", "fault", "A3", "A2", "A1", "over_range", "under_range", "normal")
+    )
+}
+"""The order in which the panel chooses a channel's state (see CHANNEL_STATES)."""
 
 FLAGS = (*LEVEL_NAMES, "fault", "inhibit", "over_range", "under_range")
 
@@ -89,27 +98,26 @@ def _opposite(meaning: Meaning) -> Meaning:
 
 
 def _state_sources(channel: Channel, point: Point) -> Iterator[tuple[str, Source]]:
+    named = set(point.codes.values()) or set(CHANNEL_STATES)
     for what in (*channel.levels, "fault", "inhibit"):
-        yield f"{channel.tag}.{what}", Source(point, _state_meaning(channel, what), direct=False)
+        if what in named:
+            yield f"{channel.tag}.{what}", Source(point, _state_meaning(what), direct=False)
 
 
-def _state_meaning(channel: Channel, what: str) -> Meaning:
+def _state_meaning(what: str) -> Meaning:
     """What a channel's state says of one of its flags.
 
-    A state hides what it outranks (see CHANNEL_STATES): in fault nothing is said of levels.
+    Of those that the enumeration names, the panel shows the first that applies: what stands before
+    the state shown does not apply, of what stands after it nothing is said.
     """
+    mine = RANKS[what]
 
     def meaning(value: Value) -> Truth:
-        if not isinstance(value, str):
-            return UNKNOWN
         if value == what:
             return TRUE
-        if value in ("normal", "over_range", "under_range"):
-            return FALSE
-        if value in channel.levels:
-            higher = what in channel.levels and what > value
-            return FALSE if higher or what in ("fault", "inhibit") else UNKNOWN
-        return UNKNOWN if value != "fault" or what != "inhibit" else FALSE
+        if not isinstance(value, str) or value not in RANKS:
+            return UNKNOWN
+        return FALSE if mine < RANKS[value] else UNKNOWN
 
     return meaning
 

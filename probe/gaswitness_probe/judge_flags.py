@@ -21,9 +21,11 @@ from gaswitness_probe.signal import (
     Truth,
     Window,
     any_of,
+    falls,
     from_changes,
     held_for,
     kept_for,
+    negation,
     remembered,
     rises,
 )
@@ -73,17 +75,15 @@ def judge_flags(expectations: Expectations) -> Iterator[Verdict]:
 
 def _flags(expectations: Expectations) -> Iterator[Flag]:
     view = expectations.view
-    timing = view.site.timing
-    prompt = Window(0.0, timing.flag_response_s)
+    prompt = view.prompt
     for channel in view.site.channels:
-        late = Window(0.9 * channel.fault_delay_s, channel.fault_delay_s + timing.flag_response_s)
-        yield _made(view, f"{channel.tag}.fault", "that the channel is in fault", late, prompt)
-        yield _made(view, f"{channel.tag}.inhibit", "that it is inhibited", prompt, prompt)
+        yield _made(view, f"{channel.tag}.fault", "that the channel is in fault")
+        yield _made(view, f"{channel.tag}.inhibit", "that it is inhibited")
         limits = channel.shown_limits
         yield _ranged(view, channel, "over_range", limits[1])
         yield _ranged(view, channel, "under_range", limits[0])
     for contact in view.site.inputs:
-        yield _made(view, f"{contact.tag}.active", "that the contact is active", prompt, prompt)
+        yield _made(view, f"{contact.tag}.active", "that the contact is active")
     for what in ("A1", "A2", "A3", "fault"):
         yield Flag(
             f"any.{what}",
@@ -101,9 +101,9 @@ def _flags(expectations: Expectations) -> Iterator[Flag]:
             yield Flag(f"{tag}.muted", f"that {tag} is muted", output.muted, prompt, prompt)
 
 
-def _made(view: PanelView, fact: str, words: str, delay: Window, release: Window) -> Flag:
-    made = view.made(fact)
-    return Flag(fact, words, made if _was_made(view, fact) else _NEVER_MADE, delay, release)
+def _made(view: PanelView, fact: str, words: str) -> Flag:
+    made = view.made(fact) if _was_made(view, fact) else _NEVER_MADE
+    return Flag(fact, words, made, view.coming(fact), view.prompt)
 
 
 _NEVER_MADE = Signal((), (UNKNOWN,))
@@ -132,8 +132,8 @@ def _ranged(view: PanelView, channel: Channel, what: str, limit: float) -> Flag:
     made = from_changes(UNKNOWN, known)
     if not made.ever(TRUE):
         made = _NEVER_MADE
-    prompt = Window(0.0, view.site.timing.flag_response_s)
-    return Flag(f"{channel.tag}.{what}", f"that its reading is {what}", made, prompt, prompt)
+    words = f"that its reading is {what}"
+    return Flag(f"{channel.tag}.{what}", words, made, view.prompt, view.prompt)
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,7 +247,7 @@ def _changes(flag: Flag, parts: Sequence[Stretch]) -> Iterator[Aspect]:
     seen = changes(parts)
     for name, events, to, allowed in (
         ("comes", rises(flag.made), TRUE, flag.delay),
-        ("goes", rises(_inverse(flag.made)), FALSE, flag.release),
+        ("goes", falls(flag.made), FALSE, flag.release),
     ):
         for event in events:
             if not event.sure:
@@ -255,11 +255,13 @@ def _changes(flag: Flag, parts: Sequence[Stretch]) -> Iterator[Aspect]:
             change = next((c for c in seen if c.when.high > event.low), None)
             if change is None or change.to is not to:
                 continue
-            yield _timed(flag, name, event, change.when, Window(-inf, allowed.high))
-
-
-def _inverse(signal: Signal) -> Signal:
-    return Signal(signal.times, tuple(Truth(2 - value) for value in signal.values))
+            aspect = _timed(flag, name, event, change.when, Window(-inf, allowed.high))
+            made = flag.made if to is TRUE else negation(flag.made)
+            held_to = max(event.high, change.when.low)
+            if aspect.outcome is Outcome.FAILED and not made.throughout(TRUE, event.high, held_to):
+                # What was made had gone again by then: another one's flag, not a late one.
+                continue
+            yield aspect
 
 
 def _timed(flag: Flag, name: str, event: Event, when: Window, allowed: Window) -> Aspect:
@@ -321,6 +323,11 @@ def _alarms_coming(view: PanelView) -> Iterator[Event]:
                 if not inhibited.throughout(TRUE, low, high):
                     sure = event.sure and inhibited.throughout(FALSE, low, high)
                     yield Event(low, high + later_s, sure=sure)
+    for event in rises(view.as_shown("panel.fault", view.made("panel.fault"))):
+        yield event
+    for event in rises(view.signal("panel.fault")):
+        # A fault of its own that nobody here made would have to be accepted too.
+        yield Event(event.low, event.high + later_s, sure=False)
 
 
 _NOW = Window(0.0, 0.0)

@@ -180,6 +180,11 @@ def at_least(need: int, signals: Sequence[Signal]) -> Signal:
     return combine(rule, signals)
 
 
+def blurred(signal: Signal, where: Signal) -> Signal:
+    """The signal, but unknown wherever `where` is not known false."""
+    return combine(lambda now: now[0] if now[1] is FALSE else UNKNOWN, [signal, where])
+
+
 def held_for(signal: Signal, delay: Window) -> Signal:
     """What comes once the signal has stood without a break for a delay within the window.
 

@@ -17,12 +17,13 @@ from gaswitness_probe.applied import (
     Key,
     KeyPressed,
     Looked,
+    PanelFaultMade,
     PowerSet,
 )
 from gaswitness_probe.facts import Source, fact_sources, reading_points, resolution
 from gaswitness_probe.history import PointHistory, Run
 from gaswitness_probe.observe import Eyesight, Stretch, signal_of, stretches
-from gaswitness_probe.series import Series, series_of
+from gaswitness_probe.series import Series, series_of, threshold
 from gaswitness_probe.signal import (
     ALWAYS_FALSE,
     ALWAYS_UNKNOWN,
@@ -34,7 +35,10 @@ from gaswitness_probe.signal import (
     Window,
     all_of,
     any_of,
+    blurred,
     from_changes,
+    held_for,
+    kept_for,
     negation,
     truth,
 )
@@ -76,6 +80,7 @@ class PanelView:
         self.sources = fact_sources(site)
         self.eyesight = Eyesight(site.timing.refresh_s, site.timing.shortest_dwell_s)
         self._signals: dict[str, Signal] = {}
+        self._inferred: dict[str, Signal] = {}
         self._parts: dict[str, list[Stretch]] = {}
         self._series: dict[str, Series] = {}
 
@@ -129,8 +134,56 @@ class PanelView:
         return bool(self.parts(fact))
 
     def flag(self, fact: str) -> Signal:
-        """The fact as seen, or, where nothing shows it, as far as it follows from what was done."""
-        return self.signal(fact) if self.shown(fact) else self.made(fact)
+        """The fact as seen, or, where nothing shows it, as far as it follows from what was done.
+
+        What nobody made is then taken not to be.
+        """
+        if self.shown(fact):
+            return self.signal(fact)
+        if fact not in self._inferred:
+            self._inferred[fact] = self._as_it_follows(fact)
+        return self._inferred[fact]
+
+    def _as_it_follows(self, fact: str) -> Signal:
+        subject, _, what = fact.partition(".")
+        channel = self.site.channel_of.get(subject)
+        if channel is not None and what in ("over_range", "under_range"):
+            return self._within_range(channel, what)
+        if fact == "panel.warm_up":
+            return self._warm_up_made
+        return self.as_shown(fact, self.made(fact))
+
+    def as_shown(self, fact: str, made: Signal) -> Signal:
+        """What the panel must say of a fact that was made, in the time allowed for saying so."""
+        return kept_for(held_for(made, self.coming(fact)), self.prompt)
+
+    @property
+    def prompt(self) -> Window:
+        """From something made to its flag, in seconds, where the panel waits for nothing."""
+        return Window(0.0, self.site.timing.flag_response_s)
+
+    def coming(self, fact: str) -> Window:
+        """From something made to its flag coming, in seconds: a fault has a delay of its own."""
+        subject, _, what = fact.partition(".")
+        channel = self.site.channel_of.get(subject) if what == "fault" else None
+        if channel is None:
+            return self.prompt
+        return Window(0.9 * channel.fault_delay_s, channel.fault_delay_s + self.prompt.high)
+
+    def _within_range(self, channel: Channel, what: str) -> Signal:
+        """A reading clear of the shown limit was not beyond it; one at the limit says nothing."""
+        point = self.reading_point(channel.tag)
+        if point is None:
+            return ALWAYS_UNKNOWN
+        over = what == "over_range"
+        limit = channel.shown_limits[1 if over else 0]
+        clear_of = threshold(limit, self.doubt(channel, point), rising=over)
+
+        def beyond(number: float) -> Truth:
+            return FALSE if clear_of(number) is FALSE else UNKNOWN
+
+        fault = self.flag(f"{channel.tag}.fault")
+        return blurred(self.reading_signal(channel.tag, beyond), fault)
 
     def actions(self, kind: type[A]) -> list[tuple[Window, A]]:
         """Everything of a kind that was done, each with the interval in which it was."""
@@ -141,20 +194,34 @@ class PanelView:
         ]
 
     def made(self, fact: str) -> Signal:
-        """A fault, inhibit or contact as it was made: not yet what the panel says of it."""
+        """A fault, inhibit or contact as it was made: not yet what the panel says of it.
+
+        Unknown with the power off: all delays begin anew when it returns.
+        """
         subject, _, what = fact.partition(".")
-        switched: list[tuple[Window, bool]] = []
-        if what == "fault":
-            done = self.actions(FaultMade)
-            switched = [(when, a.on) for when, a in done if a.channel == subject]
-        elif what == "inhibit":
+        if fact == "panel.fault":
+            own = [(when, a.on) for when, a in self.actions(PanelFaultMade)]
+            return blurred(_switched(own), self.powered_off)
+        if what == "fault" and subject in self.site.channel_of:
+            faults = [one for one in self.actions(FaultMade) if one[1].channel == subject]
+            kinds = [
+                _switched([(when, a.on) for when, a in faults if a.drop_out is drop_out])
+                for drop_out in (False, True)
+            ]
+            return blurred(any_of(kinds), self.powered_off)
+        if what == "inhibit" and subject in self.site.channel_of:
             set_ = self.actions(InhibitSet)
-            switched = [(when, a.on) for when, a in set_ if a.channel == subject]
-        elif what == "active" and subject in self.site.input_of:
-            moved = self.actions(InputMade)
-            switched = [(when, a.on) for when, a in moved if a.tag == subject]
-        elif fact == "panel.warm_up":
-            return self._warm_up_made
+            inhibits = [(when, a.on) for when, a in set_ if a.channel == subject]
+            return blurred(_switched(inhibits), self.powered_off)
+        if what == "active" and subject in self.site.input_of:
+            moved = [(when, a.on) for when, a in self.actions(InputMade) if a.tag == subject]
+            return blurred(_switched(moved), self.powered_off)
+        return ALWAYS_UNKNOWN
+
+    @cached_property
+    def powered_off(self) -> Signal:
+        """Where the power was off, as far as it was switched here."""
+        switched = [(when, not action.on) for when, action in self.actions(PowerSet)]
         return _switched(switched)
 
     @cached_property
