@@ -126,7 +126,10 @@ class Client:
     async def _exchange(self, pdu: bytes) -> Exchange:
         loop = asyncio.get_running_loop()
         framing = self._framing
-        await self._listen_before(loop)
+        framing.notes = []
+        framing.before(loop.time())
+        if framing.quiet_until_s > loop.time():  # what comes is told with the request that follows
+            await self._listen(loop)
         request = framing.begin(self.unit, pdu, loop.time())
         sent_s = self.clock.now()
         begun = loop.time()
@@ -139,20 +142,16 @@ class Client:
             problem, code = self._checked(request, found)
             framing.concluded(problem, refused=code is not None, now_s=loop.time())
             try:
-                if problem is None or problem.deviation is not Deviation.ABANDONED:
+                abandoned = problem is not None and problem.deviation is Deviation.ABANDONED
+                if not abandoned and framing.quiet_until_s > loop.time():
                     await self._listen(loop)
             finally:
                 exchange = self._concluded(request, found, problem, code, (sent_s, received_s))
                 self._free_s = received_s + self.pace.request_gap_s
                 self._record(exchange, took_s)
-        await self._settle(exchange)
+        if self._lost(exchange):
+            await self._give_up()
         return exchange
-
-    async def _listen_before(self, loop: asyncio.AbstractEventLoop) -> None:
-        """Have the line silent; what came is told with the request that follows."""
-        self._framing.notes = []
-        self._framing.before(loop.time())
-        await self._listen(loop)
 
     async def _listen(self, loop: asyncio.AbstractEventLoop) -> None:
         """Hear the line out as long as the framing wants silence."""
@@ -227,11 +226,13 @@ class Client:
         pdu = None
         if isinstance(found, LinkProblem):
             notes = [note for note in notes if note.raw != found.raw]
-        elif problem is None:
-            pdu = found.pdu
         tail = self._framing.tail(problem)
-        if tail is not None:
+        if tail is not None and problem is None and tail.deviation is Deviation.TOO_LONG:
+            problem, code = tail, None
+        elif tail is not None:
             notes = [*notes, tail]
+        if isinstance(found, Adu) and problem is None:
+            pdu = found.pdu
         return Exchange(
             seq, span_s[0], span_s[1], request, found.raw, pdu, problem, code, tuple(notes)
         )
@@ -241,8 +242,8 @@ class Client:
         if self._on_exchange is not None:
             self._on_exchange(exchange)
 
-    async def _settle(self, exchange: Exchange) -> None:
-        """Keep the connection, or give it up where its stream cannot be trusted any more."""
+    def _lost(self, exchange: Exchange) -> bool:
+        """Whether the connection is to be given up: its stream cannot be trusted any more."""
         problem = exchange.problem
         lost = self._closed_while_listening or self._framing.lost(problem)
         if problem is None:
@@ -255,8 +256,7 @@ class Client:
         else:
             self._silences = 0
             lost = lost or problem.deviation in _CONNECTION_LOST
-        if lost:
-            await self._give_up()
+        return lost
 
     async def _give_up(self) -> None:
         self._open = False

@@ -41,6 +41,7 @@ class Incoming(asyncio.Protocol):
         self.transport: asyncio.Transport | None = None
         self.unread = bytearray()
         self.ended = False
+        self.paused = False
         self.error: Exception | None = None
         self.waiter: asyncio.Future[None] | None = None
         self.gone = asyncio.Event()
@@ -53,6 +54,7 @@ class Incoming(asyncio.Protocol):
         self.unread += data
         if len(self.unread) > MOST_UNREAD_BYTES and self.transport is not None:
             self.transport.pause_reading()
+            self.paused = True
         self._wake()
 
     def eof_received(self) -> None:
@@ -82,8 +84,10 @@ class Incoming(asyncio.Protocol):
                 self.waiter = None
         data = bytes(self.unread)
         self.unread.clear()
-        if self.transport is not None and not self.transport.is_closing():
-            self.transport.resume_reading()
+        if self.paused:
+            self.paused = False
+            if self.transport is not None and not self.transport.is_closing():
+                self.transport.resume_reading()
         return data
 
 
