@@ -77,26 +77,57 @@ def test_no_rule_warns_of_what_is_fine(site, link):
         assert warned == set()
 
 
-@pytest.mark.parametrize("rule", OF_POLLING, ids=lambda rule: rule.id)
-def test_every_such_rule_does_warn_of_some_site(rule):
-    """So that the test above has something to catch."""
-    slow = {"poll_period_s": 9.0, "request_gap_s": 9.0}
-    cell = {"cause": "AT-1.A1", "effect": "K1", "on_delay_s": 5, "early_s": 1, "response_s": 1}
-    site = Site.model_validate(
+def small(cell, points=("AT-1.A1", "K1.active"), **parts):
+    """Bits side by side in one table."""
+    return Site.model_validate(
         {
             "gaswitness_site": 1,
             "panel": {"tag": "GP-1"},
-            "pace": slow,
             "channels": [{"tag": "AT-1", "gas": "CH4", "unit": "%LEL", "range": [0, 100]}],
             "outputs": [{"tag": "K1", "kind": "relay"}],
-            "matrix": [cell],
+            "matrix": [{"cause": "AT-1.A1", "effect": "K1"} | cell],
             "points": [
-                {"name": "K", "table": "coil", "address": 0, "type": "bit", "shows": "K1.active"},
-                {"name": "L", "table": "discrete input", "address": 0, "type": "bit",
-                 "shows": "AT-1.A1"},
+                {"name": shows, "table": "coil", "address": n, "type": "bit", "shows": shows}
+                for n, shows in enumerate(points)
             ],
         }
-    )  # fmt: skip
+        | parts
+    )
+
+
+def warnings(site):
+    return {rule.id for rule in OF_POLLING for _ in rule.find(site)}
+
+
+def test_a_delay_that_may_end_at_once_has_no_lower_limit_for_either():
+    site = small({"on_delay_s": 1, "early_s": 1, "response_s": 4}, pace={"poll_period_s": 0.6})
+    assert provable(site).fine
+    assert warnings(site) == set()
+
+
+def test_slow_points_that_are_read_along_with_fast_ones_count_as_fast_for_both():
+    pace = {"poll_period_s": 3.0, "fast": {"period_s": 0.2, "what": ["levels", "outputs"]}}
+    site = small({"response_s": 2}, ("AT-1.A1", "spare", "K1.active"), pace=pace)
+    assert [r.period_s for r in provable(site).times.requests] == [0.2]
+    assert provable(site).fine
+    assert warnings(site) == set()
+
+
+def test_slow_points_of_a_table_of_their_own_do_not():
+    pace = {"poll_period_s": 3.0, "fast": {"period_s": 0.2, "what": ["levels"]}}
+    site = small({"response_s": 2}, pace=pace)
+    rows = [p.model_dump() for p in site.points]
+    rows[1] |= {"table": "discrete input"}
+    apart = Site.model_validate(site.model_dump() | {"points": rows})
+    assert not provable(apart).fine
+    assert warnings(apart) == {"GW503"}
+
+
+@pytest.mark.parametrize("rule", OF_POLLING, ids=lambda rule: rule.id)
+def test_every_such_rule_does_warn_of_some_site(rule):
+    """So that the test above has something to catch."""
+    slow = {"poll_period_s": 9.0, "request_gap_s": 10.0}
+    site = small({"on_delay_s": 5, "early_s": 1, "response_s": 1}, pace=slow)
     assert list(rule.find(site))
     assert not provable(site).fine
 
