@@ -28,7 +28,7 @@ from gaswitness_sitefile.link_fault_text import parse_link_fault
 from gaswitness_sitefile.points import Table
 from gaswitness_sitefile.site import Site
 
-PACE = Pace(timeout_s=0.3)
+PACE = Pace(timeout_s=0.5)
 SETTLE_S = 0.12
 CONSTANTS = range(2, 52)
 TRIES = 12
