@@ -58,7 +58,8 @@ class Framing(Protocol):
         ...
 
     def tail(self, problem: LinkProblem | None) -> LinkProblem | None:
-        """Bytes after the exchange that came to this and that cannot be anything."""
+        """Bytes after the exchange that came to this. `reply too long` spoils a reply that looked
+        good; any other deviation stands beside it."""
         ...
 
     def overheard(self, data: bytes, now_s: float) -> None:

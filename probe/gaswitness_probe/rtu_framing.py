@@ -30,6 +30,10 @@ JUST_LISTENED_S: Final = 0.0005
 MOST_BYTES: Final = 4096
 """Without a reply among them, after which a flood is not read on."""
 
+GLITCHES: Final = frozenset({0x00, 0xFF})
+MOST_GLITCHES: Final = 2
+"""What a line can seem to say as its driver lets go (common practice, no source)."""
+
 LONGEST_BABBLE_S: Final = 2.0
 """How long silence is waited for on a line that never falls silent."""
 
@@ -187,13 +191,19 @@ class RtuFraming:
         return self._problem(Deviation.WRONG_CRC, detail)
 
     def tail(self, problem: LinkProblem | None) -> LinkProblem | None:
+        """Bytes that run on after a reply make it another frame, and a value could be right by
+        chance alone: only what surely stands apart leaves the reply as it is."""
         data = self.unfinished()
         if not data:
             return None
         if data == self._reply:
             return LinkProblem(Deviation.REPEATED, data, "the same frame again")
-        after = "after the reply" if problem is None else "after all that"
-        return LinkProblem(Deviation.UNASKED, data, after)
+        if problem is not None:
+            return LinkProblem(Deviation.UNASKED, data, "after all that")
+        if whole(data) or (len(data) <= MOST_GLITCHES and GLITCHES.issuperset(data)):
+            return LinkProblem(Deviation.UNASKED, data, "after the reply")
+        detail = f"bytes run on after what would be the reply: {len(data)} more"
+        return LinkProblem(Deviation.TOO_LONG, self._reply + data, detail)
 
     def overheard(self, data: bytes, now_s: float) -> None:
         self._heard_s = now_s

@@ -65,7 +65,7 @@ NOTED = [
     ("noise like a beginning", lambda q, r: [b"\x01\x03" + r], Deviation.STRAY_BEFORE, b"\x01\x03"),
     ("local echo", lambda q, r: [q, 0.01, r], Deviation.LOCAL_ECHO, framed("01 03 0000 0002")),
     ("echo and reply as one", lambda q, r: [q + r], Deviation.LOCAL_ECHO, None),
-    ("stray bytes after", lambda q, r: [r + b"\x7e\x7e"], Deviation.UNASKED, b"\x7e\x7e"),
+    ("released line", lambda q, r: [r + b"\x00\xff"], Deviation.UNASKED, b"\x00\xff"),
     ("answered twice", lambda q, r: [r + r], Deviation.REPEATED, None),
 ]
 
@@ -99,6 +99,8 @@ SPOILT = [
     (lambda r: framed("01 83 02 00"), Deviation.MALFORMED_EXCEPTION),
     (lambda r: framed("01 03 04 0064 0065 0066"), Deviation.TOO_LONG),
     (lambda r: r[:5] + b"\x99" + r[5:], Deviation.WRONG_CRC),
+    (lambda r: r + b"\x7e", Deviation.TOO_LONG),
+    (lambda r: r + b"\x00" * 3, Deviation.TOO_LONG),
     (lambda r: b"\x00" * 5000, Deviation.NOT_MODBUS),
 ]
 
@@ -178,9 +180,9 @@ async def test_after_a_later_answer_the_line_is_heard_out_longer(socket_line):
 
 async def test_tag_shows_that_a_very_late_answer_is_past(line):
     # waiting alone would not do: the answer to request 1 comes after the line was heard out
-    line.twist = lambda n, q, r: [0.25, r] if n == 1 else [0.08, r] if n == 2 else [r]
+    line.twist = lambda n, q, r: [0.7, r] if n == 1 else [0.2, r] if n == 2 else [r]
     seen = []
-    client = line.client(seen=seen.append)
+    client = line.client(seen=seen.append, timeout_s=0.3)
     await client.open()
     assert (await client.read(INPUT, 0, 1)).ok
     assert (await ask(client, 0, 1)).problem.deviation is Deviation.NO_REPLY
@@ -194,8 +196,8 @@ async def test_tag_shows_that_a_very_late_answer_is_past(line):
 
 
 async def test_without_a_tag_the_first_like_answer_is_not_taken(line):
-    line.twist = lambda n, q, r: [0.24, r] if n == 0 else [0.09, r]
-    client = line.client()
+    line.twist = lambda n, q, r: [0.7, r] if n == 0 else [0.2, r]
+    client = line.client(timeout_s=0.3)
     await client.open()
     assert (await ask(client, 0, 1)).problem.deviation is Deviation.NO_REPLY
     doubtful = await ask(client, 5, 1)
