@@ -1,5 +1,6 @@
 """Channels: one measured gas at one place, with its alarm levels."""
 
+import math
 from enum import StrEnum
 from typing import Annotated, Self
 
@@ -58,6 +59,40 @@ class LevelsOnFault(StrEnum):
     TRIP = "trip"
 
 
+class SignalKind(StrEnum):
+    """How a detector tells the panel its reading: on the bus, or as a loop current."""
+
+    BUS = "bus"
+    LOOP = "4-20 mA"
+
+
+EXPOSURES = ("STEL", "TWA")
+"""Averages of a reading that are alarms: over 15 min, and of 8 h in any 24 h."""
+
+
+class Exposure(Record):
+    """Limits of exposure in the channel's unit; an average that reaches its limit is an alarm.
+
+    `stel`: of the last 15 min. `twa`: the sum over the last 24 h, divided by 8 h (EH40/2005, 4th
+    edition 2020, Calculation methods).
+    """
+
+    stel: Annotated[Number, Field(gt=0)] | None = None
+    twa: Annotated[Number, Field(gt=0)] | None = None
+
+    @model_validator(mode="after")
+    def _one_at_least(self) -> Self:
+        if self.stel is None and self.twa is None:
+            raise ValueError("exposure has neither limit: write stel: or twa: and the limit")
+        return self
+
+    @property
+    def limits(self) -> dict[str, float]:
+        """The limits that are given, by the name of their alarm."""
+        both = {"STEL": self.stel, "TWA": self.twa}
+        return {name: limit for name, limit in both.items() if limit is not None}
+
+
 class AlarmLevel(Record):
     """One alarm level of a channel.
 
@@ -82,7 +117,14 @@ class Channel(Record):
     oxygen in %vol and 0 otherwise. `noise` is the largest deviation of the shown reading from the
     true one, either way, in `unit`. `tolerance` is how far a settled reading may stand from the gas
     applied. Readings are shown no lower than `under_range` and no higher than `over_range`; left
-    out, these are 10 % of the span beyond the range at either end.
+    out, these are 10 % of the span beyond the range at either end; of a 4-20 mA signal, where NAMUR
+    NE 43 has it end, at 3.8 and 20.5 mA.
+
+    `t50_s`, where given, makes a dead time come before the lag; `recovery_t90_s` is the T90 towards
+    clean air. `room`: where a virtual panel has the detector; its unit counts on `lfl_vol_percent`,
+    left out the tables'. `cross_sensitivity`: what the reading shows of each unit of another gas of
+    the room. `over_range_latches`: `over_range` goes only by reset. `under_range_is_fault`: so.
+    `fail_ma`: the loop current with which the detector says that it failed.
     """
 
     tag: Tag
@@ -101,6 +143,16 @@ class Channel(Record):
     on_fault: ReadingOnFault = ReadingOnFault.HOLD
     levels_on_fault: LevelsOnFault = LevelsOnFault.HOLD
     fault_delay_s: Seconds = 0.0
+    t50_s: Annotated[Number, Field(gt=0)] | None = None
+    recovery_t90_s: Seconds | None = None
+    room: Tag | None = None
+    lfl_vol_percent: Annotated[Number, Field(gt=0, le=100)] | None = None
+    cross_sensitivity: Annotated[dict[str, Number], Field(default_factory=dict)]
+    over_range_latches: bool = False
+    under_range_is_fault: bool = False
+    signal: SignalKind = SignalKind.BUS
+    fail_ma: Annotated[Number, Field(ge=0, le=25)] = 3.5
+    exposure: Exposure | None = None
     levels: Annotated[dict[str, AlarmLevel], Field(default_factory=dict)]
 
     @model_validator(mode="after")
@@ -112,6 +164,44 @@ class Channel(Record):
                 "write the lower end first"
             )
         return self
+
+    @model_validator(mode="after")
+    def _a_lag_has_both_times(self) -> Self:
+        # A lag alone has t90 = t50 * ln 10 / ln 2: a t50 below that share of t90 has no dead time.
+        if self.t50_s is not None and not 0.3010 * self.t90_s <= self.t50_s < self.t90_s:
+            raise ValueError(
+                f"t50_s {self.t50_s:g} does not fit t90_s {self.t90_s:g}: write it from "
+                f"{math.log10(2) * self.t90_s:.4g} (no dead time) to below t90_s"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _a_failed_loop_says_so(self) -> Self:
+        if self.signal is SignalKind.LOOP and 3.6 < self.fail_ma < 21.0:
+            raise ValueError(
+                f"fail_ma {self.fail_ma:g} is no failure by NAMUR NE 43: "
+                "write at most 3.6, or at least 21"
+            )
+        return self
+
+    @property
+    def dead_time_s(self) -> float:
+        """Seconds before the lag begins to answer: 0 without `t50_s`."""
+        if self.t50_s is None:
+            return 0.0
+        return max(0.0, self.t50_s - self.tau_s * math.log(2.0))
+
+    @property
+    def tau_s(self) -> float:
+        """The time constant of the lag: from t90, or from t90 less t50 where both are given."""
+        if self.t50_s is None:
+            return self.t90_s / math.log(10.0)
+        return (self.t90_s - self.t50_s) / math.log(5.0)
+
+    @property
+    def slowest_t90_s(self) -> float:
+        """The longer T90 of those towards gas and towards clean air."""
+        return max(self.t90_s, self.recovery_t90_s or 0.0)
 
     @property
     def span(self) -> float:
@@ -128,9 +218,9 @@ class Channel(Record):
     @property
     def shown_limits(self) -> tuple[float, float]:
         """Lowest and highest reading that the panel shows, in the channel's unit."""
-        margin = 0.1 * self.span
-        low = self.range[0] - margin if self.under_range is None else self.under_range
-        high = self.range[1] + margin if self.over_range is None else self.over_range
+        below, above = (0.2 / 16, 0.5 / 16) if self.signal is SignalKind.LOOP else (0.1, 0.1)
+        low = self.range[0] - below * self.span if self.under_range is None else self.under_range
+        high = self.range[1] + above * self.span if self.over_range is None else self.over_range
         return low, high
 
     @property

@@ -11,7 +11,7 @@ from typing import Annotated, Any, Final, Union, get_args, get_origin
 
 from pydantic import BaseModel
 
-from gaswitness_sitefile.channel import LEVEL_NAMES, AlarmLevel, Channel
+from gaswitness_sitefile.channel import LEVEL_NAMES, AlarmLevel, Channel, Exposure
 from gaswitness_sitefile.complaints import decimal_comma
 from gaswitness_sitefile.problems import Loc, Place, Problem, near_match
 from gaswitness_sitefile.tables import CellValue, Row, Table
@@ -49,6 +49,11 @@ def columns_of(model: type[BaseModel]) -> dict[str, Column]:
                 for part, inner in AlarmLevel.model_fields.items():
                     path = ("levels", level, part)
                     found[f"{level}.{part}"] = Column(path, _kind(inner.annotation))
+        elif model is Channel and name == "exposure":
+            for part in Exposure.model_fields:
+                found[f"exposure.{part}"] = Column(("exposure", part), "number")
+        elif model is Channel and name == "cross_sensitivity":
+            found[name] = Column((name,), "shares")
         else:
             found[name] = Column((name,), _kind(info.annotation), info.is_required())
     return found
@@ -146,6 +151,8 @@ def _read(cell: CellValue, kind: str) -> Any:
             return _yes_no(cell)
         case "codes":
             return _codes(_text(cell))
+        case "shares":
+            return _shares(_text(cell))
         case "number":
             return _number(cell)
         case "value":
@@ -204,4 +211,17 @@ def _codes(text: str) -> dict[int, str]:
         if int(number) in found:
             raise ValueError(f"has {int(number)} twice: keep one of the two")
         found[int(number)] = name.strip()
+    return found
+
+
+def _shares(text: str) -> dict[str, str]:
+    """Read `H2=0.2; CO=0.01`; whether these are numbers, the record itself says."""
+    found: dict[str, str] = {}
+    for part in filter(str.strip, text.split(";")):
+        name, sign, share = part.partition("=")
+        if not sign or not name.strip() or not share.strip():
+            raise ValueError(
+                f"cannot be read at {part.strip()!r}: write gas=share; gas=share, such as H2=0.2"
+            )
+        found[name.strip()] = share.strip()
     return found

@@ -16,6 +16,7 @@ from gaswitness_sitefile.pace_checks import pace_checks
 from gaswitness_sitefile.point_checks import point_checks
 from gaswitness_sitefile.points import FLOATS
 from gaswitness_sitefile.problems import Place, Problem, one_of
+from gaswitness_sitefile.room_checks import room_checks
 
 RESERVED_TAGS: Final = ("panel", "any")
 """Subjects of facts that are no tags."""
@@ -32,6 +33,7 @@ def cross_checks(draft: Draft, document: Document) -> Iterator[Problem]:
     yield from _cells(draft)
     yield from _output_places(draft)
     yield from bus_checks(draft, document)
+    yield from room_checks(draft, document)
     yield from point_checks(draft)
     yield from _readings_on_fault(draft)
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import Any
 
-from gaswitness_sitefile.channel import LEVEL_NAMES
+from gaswitness_sitefile.channel import EXPOSURES, LEVEL_NAMES, Channel, SignalKind
 from gaswitness_sitefile.draft import Draft, Section
 from gaswitness_sitefile.matrix import ANY_CAUSES, CHANNEL_CAUSES, PANEL_CAUSES, Fact
 from gaswitness_sitefile.points import (
@@ -100,13 +100,24 @@ def _aspect(fact: Fact, known: Iterable[str]) -> Fault:
 
 def _level(draft: Draft, tag: str, aspect: str) -> Fault:
     name = aspect.partition(".")[0]
+    mine = [c for c in draft.channels.good.values() if c.tag == tag]
+    if mine and name in EXPOSURES:
+        return _exposure(mine[0], name)
+    if mine and name == "current" and mine[0].signal is not SignalKind.LOOP:
+        return f"{tag} has no loop current", "write signal: 4-20 mA for the channel"
     if name not in LEVEL_NAMES:
         return None
-    mine = [c for c in draft.channels.good.values() if c.tag == tag]
     if not mine or name in mine[0].levels:
         return None
     has = ", ".join(mine[0].levels) or "none"
     return f"{tag} has no alarm level {name}", f"its levels: {has}; add {name}, or name another"
+
+
+def _exposure(channel: Channel, name: str) -> Fault:
+    if channel.exposure is not None and name in channel.exposure.limits:
+        return None
+    what = f"{channel.tag} has no {name}"
+    return what, f"write exposure: {{{name.lower()}: LIMIT}} for the channel"
 
 
 def _any_level(draft: Draft, aspect: str) -> Fault:

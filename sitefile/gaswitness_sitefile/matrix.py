@@ -21,7 +21,17 @@ from pydantic import Field, field_validator, model_validator
 
 from gaswitness_sitefile.model import Record, Seconds, Tag
 
-CHANNEL_CAUSES: Final = ("A1", "A2", "A3", "fault", "inhibit", "over_range", "under_range")
+CHANNEL_CAUSES: Final = (
+    "A1",
+    "A2",
+    "A3",
+    "fault",
+    "inhibit",
+    "over_range",
+    "under_range",
+    "STEL",
+    "TWA",
+)
 PANEL_CAUSES: Final = ("fault", "warm_up")
 ANY_CAUSES: Final = ("A1", "A2", "A3", "fault")
 

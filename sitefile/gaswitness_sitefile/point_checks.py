@@ -14,6 +14,7 @@ from gaswitness_sitefile.points import (
     Point,
     PointType,
     Table,
+    is_number,
 )
 from gaswitness_sitefile.problems import Problem, an, one_of
 
@@ -176,13 +177,13 @@ def _yes_or_no(shows: str) -> bool:
     subject, _, aspect = shows.partition(".")
     if shows in COMMANDS or not aspect:
         return subject == "heartbeat"
-    return aspect not in ("reading", "state") and not aspect.endswith(".setpoint")
+    return aspect != "state" and not is_number(aspect)
 
 
 def _fits(point: Point) -> Iterator[Found]:
     """Whether the point's type can hold what it shows."""
     kind, shows = point.type, point.shows
-    if point.what == "reading" or point.what.endswith(".setpoint"):
+    if is_number(point.what):
         if kind not in NUMERIC:
             yield (
                 "type",
@@ -205,7 +206,8 @@ def _fits(point: Point) -> Iterator[Found]:
 
 
 def _unit(point: Point, unit: str | None) -> Iterator[Found]:
-    is_measure = point.what == "reading" or point.what.endswith(".setpoint")
+    unit = "mA" if point.what == "current" else unit
+    is_measure = is_number(point.what)
     if unit is not None and is_measure and point.unit not in ("", unit):
         what = f"unit {point.unit!r} is not that of {point.subject}, {unit}"
         yield "unit", what, f"write {unit}, and the scale that goes with it"

@@ -217,7 +217,19 @@ CHANNEL_SHOWS: Final = (
     "A1.setpoint",
     "A2.setpoint",
     "A3.setpoint",
+    "STEL",
+    "TWA",
+    "STEL.average",
+    "TWA.average",
+    "current",
 )
+
+
+def is_number(what: str) -> bool:
+    """Whether the aspect of a subject is a number: a reading, setpoint, average or current."""
+    return what in ("reading", "current") or what.endswith((".setpoint", ".average"))
+
+
 INPUT_SHOWS: Final = ("active",)
 OUTPUT_SHOWS: Final = ("active", "energised", "muted")
 PANEL_SHOWS: Final = ("fault", "warm_up", "unaccepted", "inhibit")
@@ -230,10 +242,11 @@ class Point(Record):
     """One row of the points list.
 
     `shows` says what the point means: `TAG.reading`, `TAG.state`, `TAG.A1`, `TAG.fault`,
-    `TAG.inhibit`, `TAG.A1.setpoint`, `K1.active` (the output acts), `K1.energised` (its coil is
-    energised), `DI-1.active`, `panel.fault`, `any.A1`, `heartbeat`, `constant` (with `value`),
-    `spare`, `bits` (for a bit field, whose `bits` say the rest), or the commands `panel.reset`,
-    `panel.accept`, `panel.mute`. Value in `unit` = raw x `scale` + `offset`. `low` and `high` bound
+    `TAG.inhibit`, `TAG.A1.setpoint`, `TAG.STEL`, `TAG.TWA.average`, `TAG.current` (of a loop, in
+    mA), `K1.active` (the output acts), `K1.energised` (its coil is energised), `DI-1.active`,
+    `panel.fault`, `any.A1`, `heartbeat`, `constant` (with `value`), `spare`, `bits` (for a bit
+    field, whose `bits` say the rest), or the commands `panel.reset`, `panel.accept`, `panel.mute`.
+    Value in `unit` = raw x `scale` + `offset`. `low` and `high` bound
     what the point may legally show, in `unit`. `sentinel` is the raw value that stands for a fault.
     """
 

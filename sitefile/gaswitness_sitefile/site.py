@@ -15,6 +15,7 @@ from gaswitness_sitefile.link_fault_text import parse_link_fault
 from gaswitness_sitefile.matrix import Cell
 from gaswitness_sitefile.model import Record, Tag
 from gaswitness_sitefile.points import MapRules, Point
+from gaswitness_sitefile.rooms import Exchange, Room
 
 
 class InhibitActs(StrEnum):
@@ -59,8 +60,8 @@ class PanelIdentity(Record):
 class Site(Record):
     """One panel: what it is, how it is reached, what it measures, drives, and shows.
 
-    `link_faults`: what the link of a virtual panel of this site does wrong from its start on. The
-    probe does not read it.
+    `link_faults`: what the link of a virtual panel of this site does wrong from its start on;
+    `rooms` and `exchanges`: the air around its detectors. The probe reads none of these.
     """
 
     gaswitness_site: Literal[1]
@@ -77,6 +78,8 @@ class Site(Record):
     map: MapRules = MapRules()
     points: Annotated[tuple[Point, ...], Field(min_length=1)]
     link_faults: tuple[FaultText, ...] = ()
+    rooms: tuple[Room, ...] = ()
+    exchanges: tuple[Exchange, ...] = ()
 
     @property
     def faults_of_link(self) -> tuple[LinkFault, ...]:
