@@ -21,7 +21,10 @@ class _WithFaults(click.Command):
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         super().format_epilog(ctx, formatter)
         with formatter.section("Link faults (--fault)"):
-            formatter.write_text(f"{NOTATION}. For example: {EXAMPLE}")
+            formatter.write_text(
+                f"{NOTATION}. For example: {EXAMPLE}. A delay is one time (0.3 s, 300 ms), lies "
+                "between two (0.2..1.5 s), or has a heavy tail (about 0.3 s)."
+            )
         with formatter.section("Kinds, with the values that each may have"):
             formatter.write_dl(all_forms(), col_max=34)
 
