@@ -43,5 +43,7 @@ def taken_apart(framing: Framing, data: bytes) -> Frame | None:
 
 def asked_pdu(finished: Finished) -> bytes:
     """The request's PDU; empty where there is none."""
-    found = taken_apart(finished.framing, finished.request)
-    return b"" if found is None else found.pdu
+    data = finished.request
+    if finished.framing == "rtu":
+        return data[1:-2] if len(data) >= SHORTEST else b""
+    return data[HEADER_BYTES:]

@@ -178,12 +178,10 @@ class FaultPlan:
         return sent
 
     def _is_at_rest(self, link_s: float) -> bool:
+        if self._acting or link_s < self._settled_s:
+            return False
         deliveries = (line.delivery for line in self._lines.values())
-        return (
-            not self._acting
-            and link_s >= self._settled_s
-            and not any(one.dead or one.held for one in deliveries)
-        )
+        return not any(one.dead or one.held for one in deliveries)
 
     def _shaped(
         self, finished: Finished, line: _Line, previous: bytes | None, link_s: float
@@ -261,13 +259,15 @@ class FaultPlan:
         sent = []
         for one in pieces:
             free_s = max(free_s, link_s + waits_s + one.delay_s)
-            sent.append(replace(one, delay_s=max(0.0, free_s - link_s)))
+            delay_s = max(0.0, free_s - link_s)
+            sent.append(one if delay_s == one.delay_s else replace(one, delay_s=delay_s))
         line.free_s[key] = free_s
         return sent
 
     def _drop_over(self, at_s: float) -> None:
-        if any(one.over(at_s) for one in self._acting):
-            self._acting = [one for one in self._acting if not one.over(at_s)]
+        left = [one for one in self._acting if not one.over(at_s)]
+        if len(left) < len(self._acting):
+            self._acting = left
             self._watch_images()
 
     def _present_s(self) -> float:
