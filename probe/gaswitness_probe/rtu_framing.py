@@ -154,7 +154,7 @@ class RtuFraming:
         """A frame as long as it says, at its place, with a wrong CRC: no use waiting for more."""
         data, due = self._pending, due_length(self._request)
         if len(data) > MOST_BYTES:
-            return self._problem(Deviation.NOT_MODBUS, f"{len(data)} bytes, no reply among them")
+            return self._problem(Deviation.WRONG_CRC, f"{len(data)} bytes, no reply among them")
         if due is None or len(data) < due or data[:2] != self._request[:2] or data[2] != due - 5:
             return None
         self._answered = True

@@ -147,7 +147,14 @@ def _listed(objects: dict[int, bytes]) -> str:
     )
 
 
-NOTED: Final = frozenset({Deviation.LATE, Deviation.PADDING_NOT_ZERO, Deviation.UNKNOWN_EXCEPTION})
+NOTED: Final = frozenset(
+    {
+        Deviation.LATE,
+        Deviation.LOCAL_ECHO,  # the converter's doing, not the panel's
+        Deviation.PADDING_NOT_ZERO,
+        Deviation.UNKNOWN_EXCEPTION,
+    }
+)
 """Deviations that are told, not held against the panel."""
 
 

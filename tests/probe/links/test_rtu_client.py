@@ -101,7 +101,7 @@ SPOILT = [
     (lambda r: r[:5] + b"\x99" + r[5:], Deviation.WRONG_CRC),
     (lambda r: r + b"\x7e", Deviation.TOO_LONG),
     (lambda r: r + b"\x00" * 3, Deviation.TOO_LONG),
-    (lambda r: b"\x00" * 5000, Deviation.NOT_MODBUS),
+    (lambda r: b"\x00" * 5000, Deviation.WRONG_CRC),
 ]
 
 
