@@ -23,9 +23,9 @@ MOST_GROWTH_KIB = 8192
 class Outcome:
     """Times are the process's own, not what others left of the machine.
 
-    `broken`: the cases that raised, or took longer than SLOWEST_S. `good`: frames that were answered
-    or accepted. `growth_kib`: of the process, from the first tenth to the end; None where the system
-    does not say.
+    `broken`: the cases that raised, or took longer than SLOWEST_S. `good`: frames that were
+    answered or accepted. `growth_kib`: of the process, from the first tenth to the end; None where
+    the system does not say.
     """
 
     frames: int
