@@ -14,6 +14,13 @@ POWER: Final = (
     "before anyone relies on it. The maker's manual, local codes and licensed practice come first."
 )
 
+TIMING: Final = (
+    "This is arithmetic on what the site file says of panel and link. Another master on the line, "
+    "a busy panel or a bad cable is not in it: measure before anyone relies on it. Polling a panel "
+    "in service can slow it down for others; agree with whoever runs it. Local codes, the maker's "
+    "manual and licensed practice come first."
+)
+
 CAUTIONS: Final = (
     "Testing gas alarms can close valves, stop or start fans, sound evacuation signals and shut "
     "plant down. Get a permit to work where the site has them.",

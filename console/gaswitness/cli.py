@@ -95,6 +95,12 @@ def _power() -> click.Command:
     return power
 
 
+def _timing() -> click.Command:
+    from gaswitness.command_timing import timing
+
+    return timing
+
+
 EPILOG = (
     "Exit codes: 0 all proven; 1 something failed; 2 wrong usage, site file or script; 3 nothing "
     "failed, but something is inconclusive or not run; 4 no link; 130 stopped by Ctrl-C."
@@ -112,6 +118,7 @@ group = LazyGroup(
         "trace": ("Draw what a script does to a virtual panel.", _trace),
         "serve": ("Be a virtual panel on a Modbus/TCP port.", _serve),
         "tell": ("Change the link faults of a served panel.", _tell),
+        "timing": ("Work out what a link can prove at the site's pace.", _timing),
         "find": ("Find who answers on a line or behind a gateway.", _find),
         "survey": ("Check a panel's register map, and nothing else.", _survey),
         "witness": ("Run scripts against a panel and judge it.", _witness),

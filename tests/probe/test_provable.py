@@ -7,11 +7,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from gaswitness_probe.expect import Expectations
 from gaswitness_probe.history import PointHistory, Run, Seen
 from gaswitness_probe.judge import judge
+from gaswitness_probe.judge_outputs import _poll_s
 from gaswitness_probe.provable import Chance, provable, rounded_down
 from gaswitness_probe.timing import poll_times
 from gaswitness_probe.verdict import Outcome
+from gaswitness_probe.view import PanelView
 from gaswitness_sitefile.link_address import parse_link
 from gaswitness_sitefile.site import Site
 
@@ -223,3 +226,14 @@ def test_a_verdict_that_stays_open_says_what_the_link_could_prove():
     assert cell.outcome is Outcome.INCONCLUSIVE
     assert "the interval straddles the limit; with 1.21 s of doubt for 1 s" in cell.because
     assert cell.because.endswith("to be sure, poll every 0.39 s")
+
+
+@pytest.mark.parametrize(("fast", "seconds"), [(None, 2.0 + 0.1 + 1.0), (0.25, 0.255 + 0.1 + 1.0)])
+def test_the_grace_for_an_effect_that_need_only_be_seen_is_that_of_its_own_block(fast, seconds):
+    """A poll of the block that shows the output, a refresh, a time-out; a fast block waits 5 ms for
+    its turn behind the slow one."""
+    found = site({"response_s": 4}, poll_s=2.0, fast=fast)
+    runs = [Run(False, (0,), Seen(0, 0.1), Seen(9, 9.1), 9)]
+    view = PanelView(found, {"K1": PointHistory("K1", runs)})
+    output = Expectations(view).outputs["K1"]
+    assert _poll_s(output) == pytest.approx(seconds, abs=2e-3)
