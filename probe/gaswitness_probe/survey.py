@@ -57,7 +57,8 @@ async def survey(
     ]
     if second is not None:
         beside = SecondSurvey(client, reader, site, second, teller.told)
-        checks.append((f"second reader, {second.name}", _whole(beside)))
+        # before the questions that a bad server answers so badly that the link is given up
+        checks.insert(2, (f"second reader, {second.name}", _whole(beside)))
     teller.of = len(points.plan) + 2 + len(checks)
     await points.run()
     found: list[Verdict] = []
