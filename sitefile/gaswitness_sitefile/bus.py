@@ -3,13 +3,16 @@
 States what is installed; voltages, drop-outs and battery sizes are worked out elsewhere.
 """
 
+from enum import StrEnum
 from functools import cached_property
 from typing import Annotated, Final, Literal, Self
 
 from pydantic import Field, model_validator
 
 from gaswitness_sitefile.cable_data import table_ohm_per_km
-from gaswitness_sitefile.model import Number, Record, Tag, Whole
+from gaswitness_sitefile.channel import DetectorType, Unit
+from gaswitness_sitefile.devices import OutputKind
+from gaswitness_sitefile.model import Number, PositiveSeconds, Record, Tag, Whole
 
 PANEL: Final = "panel"
 """The end of a segment that is the panel itself."""
@@ -78,12 +81,31 @@ class Segment(Record):
     isolator: bool = False
 
 
+class PortUse(StrEnum):
+    """What a port of a detector serves beside a switched output."""
+
+    CURRENT_INPUT = "4-20 mA input"
+    CONTACT_INPUT = "contact input"
+
+
+class Sensor(Record):
+    """What a detector measures, as configured by its maker. `tag`: left out, the device's."""
+
+    tag: Tag | None = None
+    gas: str
+    unit: Unit
+    range: tuple[Number, Number]
+    detector: DetectorType
+
+
 class BusDevice(Record):
     """A detector, or another addressed device, on the bus.
 
     `tag` is its channel's; a device with several channels, or none, says so in `channels`.
     `draws_in_alarm`: left out, as `draws`. `least_v`: the lowest voltage at which it works; 18 V is
-    common practice, no source.
+    common practice, no source. `holds`: how it was configured before it came to site, sensor by
+    sensor; left out, as its channels are. `ports`: what each of its ports serves: an output
+    (relay, beacon, sounder, valve, fan), `4-20 mA input`, or `contact input`.
     """
 
     tag: Tag
@@ -92,6 +114,8 @@ class BusDevice(Record):
     draws: Draw
     draws_in_alarm: Draw | None = None
     least_v: Positive = 18.0
+    holds: tuple[Sensor, ...] = ()
+    ports: tuple[PortUse | OutputKind, ...] = ()
 
     @property
     def carries(self) -> tuple[str, ...]:
@@ -108,6 +132,17 @@ class OutputSupply(Record):
     output: Tag
     draws: Draw
     least_v: Positive | None = None
+
+
+class BusScan(Record):
+    """How the panel asks its devices: one after the other in order of address, then anew.
+
+    `device_s`: what one device takes. `missed`: after so many scans without an answer in a row a
+    device is in communication fault. Both figures are assumptions.
+    """
+
+    device_s: PositiveSeconds = 0.05
+    missed: Annotated[Whole, Field(ge=1)] = 3
 
 
 class PanelDraw(Record):
@@ -177,8 +212,10 @@ class Bus(Record):
 
     `supply_v`: at the panel's terminals. `limit_a`: the most that its bus output gives. `margin_v`:
     how far above its least voltage every device is wanted. `terminator`: the device that carries
-    the line terminator. `isolator_ohm`: what one isolator adds to the loop; 0.2 is an assumption.
-    `junctions`: boxes where cables meet and nothing is connected.
+    the line terminator; where one is named, nothing communicates without it. `scan`: given, a
+    virtual panel lives on this bus: readings age, devices are lost and come back. `isolator_ohm`:
+    what one isolator adds to the loop; 0.2 is an assumption. `junctions`: boxes where cables meet
+    and nothing is connected.
     """
 
     supply_v: Positive = 24.0
@@ -190,6 +227,7 @@ class Bus(Record):
     segments: Annotated[tuple[Segment, ...], Field(min_length=1)]
     junctions: tuple[Tag, ...] = ()
     terminator: Tag | None = None
+    scan: BusScan | None = None
     outputs: tuple[OutputSupply, ...] = ()
     panel: PanelDraw = PanelDraw()
     spur: Spur = Spur()

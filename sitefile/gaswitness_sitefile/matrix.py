@@ -19,6 +19,7 @@ from typing import Annotated, Final, Self
 
 from pydantic import Field, field_validator, model_validator
 
+from gaswitness_sitefile.life_facts import BUS_FLAGS, LIFE_FLAGS
 from gaswitness_sitefile.model import Record, Seconds, Tag
 
 CHANNEL_CAUSES: Final = (
@@ -31,8 +32,9 @@ CHANNEL_CAUSES: Final = (
     "under_range",
     "STEL",
     "TWA",
+    *BUS_FLAGS,
 )
-PANEL_CAUSES: Final = ("fault", "warm_up")
+PANEL_CAUSES: Final = ("fault", "warm_up", *LIFE_FLAGS)
 ANY_CAUSES: Final = ("A1", "A2", "A3", "fault")
 
 

@@ -5,6 +5,7 @@ from typing import Final
 
 from gaswitness_sitefile.draft import Draft
 from gaswitness_sitefile.fact_checks import shown_fault
+from gaswitness_sitefile.life_facts import PANEL_STATES
 from gaswitness_sitefile.points import (
     CHANNEL_STATES,
     COMMANDS,
@@ -167,10 +168,13 @@ def _shows(draft: Draft, point: Point) -> Iterator[Found]:
             what = f"bit {number} cannot show {shows}, which is no yes or no"
             yield field, what, "name a fact such as AT-101.A1 or K1.active"
     if point.what == "state":
+        of_panel = point.subject == "panel"
+        whose = "panel" if of_panel else "channel"
+        states: tuple[str, ...] = PANEL_STATES if of_panel else CHANNEL_STATES
         for number, state in point.codes.items():
-            if state not in CHANNEL_STATES:
-                what = f"code {number}: {state!r} is no state of a channel"
-                yield f"codes.{number}", what, one_of(state, CHANNEL_STATES)
+            if state not in states:
+                what = f"code {number}: {state!r} is no state of a {whose}"
+                yield f"codes.{number}", what, one_of(state, states)
 
 
 def _yes_or_no(shows: str) -> bool:

@@ -10,6 +10,7 @@ from typing import Annotated, Final
 
 from pydantic import Field, field_validator
 
+from gaswitness_sitefile.life_facts import BUS_FLAGS, LIFE_FLAGS, LIFE_NUMBERS
 from gaswitness_sitefile.model import Number, Record, Whole
 from gaswitness_sitefile.records import Queue, RecordFile, first_twice
 
@@ -222,17 +223,19 @@ CHANNEL_SHOWS: Final = (
     "STEL.average",
     "TWA.average",
     "current",
+    *BUS_FLAGS,
 )
 
 
 def is_number(what: str) -> bool:
-    """Whether the aspect of a subject is a number: a reading, setpoint, average or current."""
-    return what in ("reading", "current") or what.endswith((".setpoint", ".average"))
+    """Whether the aspect of a subject is a number: a reading, setpoint, average, current, count."""
+    return what in ("reading", "current", *LIFE_NUMBERS) or what.endswith((".setpoint", ".average"))
 
 
 INPUT_SHOWS: Final = ("active",)
 OUTPUT_SHOWS: Final = ("active", "energised", "muted")
-PANEL_SHOWS: Final = ("fault", "warm_up", "unaccepted", "inhibit")
+PANEL_FLAGS: Final = ("fault", "warm_up", "unaccepted", "inhibit", *LIFE_FLAGS)
+PANEL_SHOWS: Final = (*PANEL_FLAGS, "state", *LIFE_NUMBERS)
 ANY_SHOWS: Final = ("A1", "A2", "A3", "fault")
 COMMANDS: Final = ("panel.reset", "panel.accept", "panel.mute")
 PLAIN_SHOWS: Final = ("heartbeat", "constant", "spare", "bits")
@@ -244,7 +247,8 @@ class Point(Record):
     `shows` says what the point means: `TAG.reading`, `TAG.state`, `TAG.A1`, `TAG.fault`,
     `TAG.inhibit`, `TAG.A1.setpoint`, `TAG.STEL`, `TAG.TWA.average`, `TAG.current` (of a loop, in
     mA), `K1.active` (the output acts), `K1.energised` (its coil is energised), `DI-1.active`,
-    `panel.fault`, `any.A1`, `heartbeat`, `constant` (with `value`), `spare`, `bits` (for a bit
+    `panel.fault`, `panel.state`, `panel.on_battery`, `AT-101.comms_fault` (see `life_facts`),
+    `any.A1`, `heartbeat`, `constant` (with `value`), `spare`, `bits` (for a bit
     field, whose `bits` say the rest), or the commands `panel.reset`, `panel.accept`, `panel.mute`.
     Value in `unit` = raw x `scale` + `offset`. `low` and `high` bound
     what the point may legally show, in `unit`. `sentinel` is the raw value that stands for a fault.

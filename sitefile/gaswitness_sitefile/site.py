@@ -14,6 +14,7 @@ from gaswitness_sitefile.link_fault import LinkFault
 from gaswitness_sitefile.link_fault_text import parse_link_fault
 from gaswitness_sitefile.matrix import Cell
 from gaswitness_sitefile.model import Record, Tag
+from gaswitness_sitefile.panel_life import PanelLife, warm_up_by_sensors
 from gaswitness_sitefile.points import MapRules, Point
 from gaswitness_sitefile.rooms import Exchange, Room
 
@@ -60,8 +61,9 @@ class PanelIdentity(Record):
 class Site(Record):
     """One panel: what it is, how it is reached, what it measures, drives, and shows.
 
-    `link_faults`: what the link of a virtual panel of this site does wrong from its start on;
-    `rooms` and `exchanges`: the air around its detectors. The probe reads none of these.
+    `panel_life`: how it comes up, where that is more than a warm-up. `link_faults`: what the link
+    of a virtual panel of this site does wrong from its start on; `rooms` and `exchanges`: the air
+    around its detectors. The probe reads none of the last three.
     """
 
     gaswitness_site: Literal[1]
@@ -70,6 +72,7 @@ class Site(Record):
     pace: Pace = Pace()
     timing: Timing = Timing()
     behaviour: Behaviour = Behaviour()
+    panel_life: PanelLife | None = None
     channels: Annotated[tuple[Channel, ...], Field(min_length=1)]
     inputs: tuple[DigitalInput, ...] = ()
     outputs: tuple[Output, ...] = ()
@@ -80,6 +83,23 @@ class Site(Record):
     link_faults: tuple[FaultText, ...] = ()
     rooms: tuple[Room, ...] = ()
     exchanges: tuple[Exchange, ...] = ()
+
+    @cached_property
+    def warm_up_s(self) -> float:
+        """How long the warm-up itself takes, in seconds."""
+        life = self.panel_life
+        if life is None:
+            return self.timing.warm_up_s
+        if life.warm_up_s is not None:
+            return life.warm_up_s
+        sensors = tuple(str(channel.detector) for channel in self.channels)
+        return self.timing.warm_up_s or warm_up_by_sensors(sensors)
+
+    @cached_property
+    def alarms_count_after_s(self) -> float:
+        """From power-up until alarms count, at the longest, in seconds."""
+        life = self.panel_life
+        return self.warm_up_s + (0.0 if life is None else life.longest_before_warm_up_s)
 
     @property
     def faults_of_link(self) -> tuple[LinkFault, ...]:
