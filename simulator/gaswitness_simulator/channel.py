@@ -7,12 +7,15 @@ import math
 from dataclasses import dataclass
 from typing import Final, Self
 
+from gaswitness_simulator import loop
+from gaswitness_simulator.exposure import ExposureState
 from gaswitness_simulator.gas import Air
 from gaswitness_simulator.level import TICK_S, Level
 from gaswitness_simulator.noise import deviation
 from gaswitness_simulator.scanning import Scanning
-from gaswitness_simulator.stimulus import Profile
-from gaswitness_sitefile.channel import Channel, LevelsOnFault, ReadingOnFault
+from gaswitness_simulator.sensor import NEW, Ageing
+from gaswitness_simulator.stimulus import Profile, final_level
+from gaswitness_sitefile.channel import Channel, LevelsOnFault, ReadingOnFault, SignalKind
 
 NEVER: Final = 1 << 62
 """A scan that does not come."""
@@ -29,6 +32,10 @@ class ChannelState:
     gas was changed after that scan. `held`: the last good reading before the fault. Readings are
     held from `bottom` to `top`. `steady`: (scan, lagged value) since which the lag has settled.
     `seen`: what was `shown` after the last scan that looked at the channel. `due`: the next one.
+
+    What few channels have: `ageing`, a sensor's errors; `forced_ma`, a current put on its loop from
+    outside, and `loop_failed`; `over_latched`; `exposure`; `on_cylinder`, gas applied to a detector
+    that stands in a room.
     """
 
     facts: Channel
@@ -52,8 +59,14 @@ class ChannelState:
     kept: float | None = None
     past: tuple[int, float] | None = None
     steady: tuple[int, float] = NOT_YET
-    seen: tuple[bool, ...] = ()
+    seen: tuple[int, ...] = ()
     due: int = -1
+    ageing: Ageing | None = None
+    forced_ma: float | None = None
+    loop_failed: bool = False
+    over_latched: bool = False
+    exposure: ExposureState | None = None
+    on_cylinder: bool = False
 
     @classmethod
     def of(
@@ -66,7 +79,9 @@ class ChannelState:
         ranges_count: bool,
     ) -> Self:
         levels = {name: Level.of(level) for name, level in facts.levels.items()}
-        air = Air.still(facts.clean_reading, facts.t90_s)
+        air = Air.at_rest(facts.clean_reading, facts.tau_s)
+        ranges_count |= facts.over_range_latches or facts.under_range_is_fault
+        limits = facts.exposure.limits if facts.exposure is not None else None
         bottom, top = facts.shown_limits
         return cls(
             facts=facts,
@@ -80,13 +95,18 @@ class ChannelState:
             bottom=bottom,
             top=top,
             noise=facts.noise,
+            exposure=None if limits is None else ExposureState.of(limits),
         )
 
     def measured(self, scan: int) -> float:
         """The lagged value with noise, before it is held within limits."""
         if self.kept is not None:
             return self.kept
+        if self.forced_ma is not None:
+            return loop.value_of(self.forced_ma, *self.facts.range)
         value = self.steady[1] if scan >= self.steady[0] else self.lagged(scan)
+        if self.ageing is not None:
+            value = self.ageing.shows(value, self.scanning.at_s(scan))
         if self.noise:
             value += deviation(self.scanning.noise(scan)[self.index], self.noise)
         return value
@@ -116,11 +136,36 @@ class ChannelState:
 
     @property
     def over_range(self) -> bool:
-        return self.live and self.measured(self.scanning.now) > self.top
+        return self.live and (self.over_latched or self.measured(self.scanning.now) > self.top)
 
     @property
     def under_range(self) -> bool:
         return self.live and self.measured(self.scanning.now) < self.bottom
+
+    @property
+    def current_ma(self) -> float:
+        """The current of the channel's loop after the last scan; 0 without power."""
+        return self._current_ma(self.scanning.now) if self.live else 0.0
+
+    def _current_ma(self, scan: int) -> float:
+        if self.forced_ma is not None:
+            return self.forced_ma
+        if self.dropped:
+            return 0.0
+        if self.faulty:
+            return self.facts.fail_ma
+        return loop.current_ma(self.measured(scan), *self.facts.range)
+
+    def rests(self, at_s: float) -> bool:
+        """Whether the reading stays as it is from `at_s` on, unless something is done."""
+        moves_s = self.air.settled_s
+        if self.ageing is not None:
+            moves_s = max(moves_s, self.ageing.settled_s)
+        return not self.noise and at_s >= moves_s
+
+    def exposed(self, name: str) -> bool:
+        """Whether the average, STEL or TWA, has reached its limit."""
+        return self.exposure is not None and self.exposure.averages[name].on
 
     def level_on(self, name: str) -> bool:
         return name in self.levels and self.levels[name].on
@@ -131,7 +176,38 @@ class ChannelState:
         if self.past is None or self.past[0] != scan:
             self.past = (scan, self.air.lagged(self.scanning.at_s(scan)))
         self.steady = NOT_YET
-        self.air = self.air.to(profile, at_s)
+        facts = self.facts
+        if facts.t50_s is None and facts.recovery_t90_s is None:
+            self.air = self.air.to(profile, at_s)
+        else:
+            dead_s, tau_s = facts.dead_time_s, self._tau_s(profile, at_s)
+            self.air = self.air.later_to(profile, at_s, dead_s=dead_s, tau_s=tau_s)
+
+    def _tau_s(self, profile: Profile, at_s: float) -> float:
+        """The lag that answers the profile: recovery's where it ends nearer to clean air."""
+        facts = self.facts
+        if facts.recovery_t90_s is None:
+            return facts.tau_s
+        clean, now = facts.clean_reading, self.air.lagged(at_s)
+        goes_back = abs(final_level(profile) - clean) < abs(now - clean)
+        return facts.recovery_t90_s / math.log(10.0) if goes_back else facts.tau_s
+
+    def age(self, zero: float | None, span: float | None, at_s: float, over_s: float) -> None:
+        """Let the sensor's errors go there; None leaves one as it is."""
+        self.ageing = (self.ageing or NEW).to(zero, span, at_s, over_s)
+
+    def force_current(self, current_ma: float | None) -> None:
+        """Put a current on the loop from outside; ValueError where there is no loop."""
+        if self.facts.signal is not SignalKind.LOOP:
+            raise ValueError(f"channel {self.facts.tag} has no loop: its signal is not 4-20 mA")
+        self.forced_ma = current_ma
+
+    def reset(self) -> None:
+        """Let go of what is latched and whose condition is off."""
+        for level in self.levels.values():
+            level.reset()
+        if self.over_latched:
+            self.over_latched = self.measured(self.scanning.now) > self.top
 
     def drop_out(self, *, on: bool) -> None:
         if on and self.kept is None:
@@ -151,16 +227,20 @@ class ChannelState:
             self.levels[level].setpoint = min(max(setpoint, low), high)
 
     def power_off(self) -> None:
-        self.live = self.fault = self.inhibited = False
+        self.live = self.fault = self.inhibited = self.over_latched = self.loop_failed = False
         self._hear_again()
+        if self.exposure is not None:
+            self.exposure.clear()
         self.fault_since_s = None
         for level in self.levels.values():
             level.force(on=False)
 
-    def shown(self) -> tuple[bool, ...]:
-        """Everything about the channel that a cause may depend on."""
+    def shown(self) -> tuple[int, ...]:
+        """Everything about the channel that a cause may depend on, and when averages changed."""
         ranges = (self.over_range, self.under_range) if self.ranges_count else ()
-        return (self.inhibited, self.fault, *ranges, *(one.on for one in self.levels.values()))
+        more = () if self.exposure is None else self.exposure.shown
+        levels = (one.on for one in self.levels.values())
+        return (self.inhibited, self.fault, *ranges, *more, *levels)
 
     def follow(self, *, warm_up: bool) -> bool:
         """Take the scan that is now. Says whether a level or the fault came on, not inhibited."""
@@ -171,17 +251,40 @@ class ChannelState:
         self._follow_fault(scan, at_s)
         self._hear_again()
         self.inhibited = self.inhibit_asked
+        if self.facts.over_range_latches:
+            self.over_latched |= self.measured(scan) > self.top
         reads = self._follow_levels(scan, at_s, warm_up=warm_up)
+        exposed = self.exposure is not None and self._follow_exposure(scan, at_s, warm_up=warm_up)
         self.seen = self.shown()
         self.due = max(scan + 1, self._next(scan, at_s, reads=reads))
-        came = self.fault and not faulted
+        came = exposed or (self.fault and not faulted)
         came |= any(
             level.on and not before for level, before in zip(self.levels.values(), ons, strict=True)
         )
         return came and not self.inhibited
 
+    def _follow_exposure(self, scan: int, at_s: float, *, warm_up: bool) -> bool:
+        """Take the reading into the averages. Says whether one came to its limit."""
+        if self.exposure is None:
+            return False
+        before = [average.on for average in self.exposure.averages.values()]
+        reading = 0.0 if warm_up or self.fault else self.good_reading(scan)
+        self.exposure.take(reading, at_s)
+        after = [average.on for average in self.exposure.averages.values()]
+        return any(now and not was for now, was in zip(after, before, strict=True))
+
+    def _seems_faulty(self, scan: int) -> bool:
+        facts = self.facts
+        if facts.signal is SignalKind.LOOP:
+            self.loop_failed = loop.failed(self._current_ma(scan), before=self.loop_failed)
+            if self.loop_failed:
+                return True
+        elif self.faulty or self.dropped:
+            return True
+        return facts.under_range_is_fault and self.measured(scan) < self.bottom
+
     def _follow_fault(self, scan: int, at_s: float) -> None:
-        if not (self.faulty or self.dropped):
+        if not self._seems_faulty(scan):
             self.fault = False
             self.fault_since_s = None
             return
@@ -215,14 +318,18 @@ class ChannelState:
         ends = [level.due_s for level in self.levels.values()] if reads else []
         if self.fault_since_s is not None and not self.fault:
             ends.append(self.fault_since_s + self.facts.fault_delay_s)
+        if self.exposure is not None:
+            ends.append(self.exposure.due_s)
         due = min((self.scanning.when_due(end) for end in ends if end is not None), default=NEVER)
-        if self.kept is not None:
+        if self.kept is not None or self.forced_ma is not None:
             return due
         edges = self._edges_in_reach(at_s, reads=reads)
         return min(due, scan + self._scans_to(edges, at_s)) if edges else due
 
     def _edges_in_reach(self, at_s: float, *, reads: bool) -> list[float]:
         low, high = self.air.reach(at_s)
+        if self.ageing is not None:
+            low, high = self.ageing.reach(low, high, at_s)
         low, high = low - self.noise, high + self.noise
         bottom, top = self.bottom, self.top
         edges: list[float] = []
@@ -237,9 +344,11 @@ class ChannelState:
 
     def _scans_to(self, edges: list[float], at_s: float) -> int:
         """Scans that may pass before the value with noise could touch the nearest edge."""
-        now = self.air.lagged(at_s)
+        now, fastest = self.air.lagged(at_s), self.air.fastest(at_s)
+        if self.ageing is not None:
+            fastest = self.ageing.fastest(fastest, *self.air.reach(at_s), at_s)
+            now = self.ageing.shows(now, at_s)
         gap = min(abs(edge - now) for edge in edges) - self.noise
-        fastest = self.air.fastest(at_s)
         if gap <= 0.0 or fastest <= 0.0:
             return 1
         return max(1, math.floor(gap / fastest / self.scanning.period_s - 1e-6))

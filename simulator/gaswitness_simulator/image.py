@@ -138,7 +138,7 @@ class RegisterImage:
                 mover.over, mover.under = over, under
                 for table, slot in self._slots_of[tag]:
                     self._dirty[slot] = table
-            if not channel.noise and channel.scanning.at_s(scan) >= channel.air.settled_s:
+            if channel.rests(channel.scanning.at_s(scan)):
                 resting.append(tag)
         for tag in resting:
             del self._restless[tag]
@@ -167,11 +167,11 @@ class RegisterImage:
 
     def _follow_reading(self, point: Point, slot: Slot) -> None:
         """Let the point move with its channel's reading, where it shows that."""
-        if point.what != "reading" or point.type not in NUMERIC:
+        if point.what not in ("reading", "current") or point.type not in NUMERIC:
             return
         place = self.tables[point.table].place_of(slot)
         mover = self._movers[point.subject]
-        if place is None or slot.writable:
+        if place is None or slot.writable or point.what == "current":
             mover.others.append((point.table, slot))
         else:
             mover.writers.append((*place, value_encoder(point)))

@@ -75,6 +75,12 @@ class Mixed:
     def at(self, u: float) -> float:
         return self.level + sum(a * math.exp(-u / tau_s) for a, tau_s in self.terms)
 
+    def later(self, u: float) -> "Mixed":
+        """The same, counted from `u` on."""
+        if not self.terms or u == 0.0:
+            return self
+        return Mixed(self.level, tuple((a * math.exp(-u / tau), tau) for a, tau in self.terms))
+
 
 def eigen(
     symmetric: Sequence[Sequence[float]],

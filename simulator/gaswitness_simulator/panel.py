@@ -13,18 +13,25 @@ from gaswitness_simulator.channel import NEVER, ChannelState
 from gaswitness_simulator.image import RegisterImage
 from gaswitness_simulator.level import TICK_S
 from gaswitness_simulator.output import OutputState
+from gaswitness_simulator.placing import Placing
 from gaswitness_simulator.scanning import Scanning, last_instant
 from gaswitness_simulator.state import PanelState
 from gaswitness_simulator.stimulus import (
     ChannelFault,
+    Drift,
     DropOut,
     GasTo,
     Inhibit,
     InputSet,
     Key,
+    Leak,
+    LoopCurrent,
+    OfChannel,
     PanelFault,
     Power,
     Press,
+    Purge,
+    RoomAir,
     SetpointTo,
     Stimulus,
 )
@@ -54,6 +61,7 @@ class VirtualPanel:
             (cell, reader_of(cell.facts.cause_tree, self.state.counted))
             for cell in self.state.cells
         )
+        self.placing = Placing.of(site, self.state.channels) if site.rooms else None
         self._pressed: set[Key] = set()
         self._inputs_asked = dict.fromkeys(self.state.inputs, False)
         self._own_fault_asked = False
@@ -81,6 +89,12 @@ class VirtualPanel:
     def gas(self, tag: str) -> float:
         """The gas at the channel's detector, in its unit."""
         return self._channel(tag).air.gas(self.now_s)
+
+    def room_share(self, room: str, gas: str) -> float:
+        """The share of the room's air that is the gas. ValueError where there is no such room."""
+        if self.placing is None:
+            raise ValueError(f"this panel has no room {room!r}")
+        return self.placing.rooms.share(room, gas, self.now_s)
 
     def setpoint(self, tag: str, level: str) -> float:
         """The level's setpoint in force, in the channel's unit."""
@@ -128,16 +142,8 @@ class VirtualPanel:
         self.advance(at_s)
         at_s = max(at_s, self.now_s)
         match stimulus:
-            case GasTo(tag, profile):
-                self._channel(tag).gas_to(profile, at_s)
-            case ChannelFault(tag, on):
-                self._channel(tag).faulty = on
-            case DropOut(tag, on):
-                self._channel(tag).drop_out(on=on)
-            case Inhibit(tag, on):
-                self._channel(tag).inhibit_asked = on
-            case SetpointTo(tag, level, setpoint):
-                self._set_setpoint(tag, level, setpoint)
+            case RoomAir() | Leak() | Purge():
+                self._stir_rooms(stimulus, at_s)
             case InputSet(tag, on):
                 if tag not in self._inputs_asked:
                     raise ValueError(f"this panel has no input {tag!r}")
@@ -148,16 +154,63 @@ class VirtualPanel:
                 self._pressed |= {key} if self.powered else set()
             case Power(on):
                 self._switch(at_s, on=on)
-        if isinstance(stimulus, GasTo | ChannelFault | DropOut | Inhibit | SetpointTo):
-            self._touched.add(stimulus.channel)
-            self.image.stir(stimulus.channel)
+            case _:
+                self._do_to_channel(stimulus, at_s)
         self._stirred = True
         self._next = self._next_scan()
+
+    def _do_to_channel(self, stimulus: OfChannel, at_s: float) -> None:
+        channel = self._channel(stimulus.channel)
+        match stimulus:
+            case GasTo(_, profile):
+                channel.gas_to(profile, at_s)
+                channel.on_cylinder = True
+            case Drift(_, zero, span, over_s):
+                channel.age(zero, span, at_s, over_s)
+            case LoopCurrent(_, current_ma):
+                channel.force_current(current_ma)
+            case ChannelFault(_, on):
+                channel.faulty = on
+            case DropOut(_, on):
+                channel.drop_out(on=on)
+            case Inhibit(_, on):
+                channel.inhibit_asked = on
+            case SetpointTo(tag, level, setpoint):
+                self._set_setpoint(tag, level, setpoint)
+        self._touch(stimulus.channel)
+
+    def _touch(self, tag: str) -> None:
+        self._touched.add(tag)
+        self.image.stir(tag)
 
     def _channel(self, tag: str) -> ChannelState:
         if tag not in self.state.channels:
             raise ValueError(f"this panel has no channel {tag!r}")
         return self.state.channels[tag]
+
+    def _stir_rooms(self, stimulus: RoomAir | Leak | Purge, at_s: float) -> None:
+        if self.placing is None:
+            raise ValueError("this panel's site has no rooms")
+        if isinstance(stimulus, RoomAir):
+            self.placing.back_to_room(self._channel(stimulus.channel), at_s)
+            self._touch(stimulus.channel)
+            return
+        self.placing.apply(stimulus, at_s)
+        self._meet_rooms(at_s)
+
+    def _run_fans(self, at_s: float) -> None:
+        """Let the rooms know which outputs' devices run."""
+        if self.placing is not None and self.placing.run(self.state.outputs, at_s):
+            self._meet_rooms(at_s)
+
+    def _meet_rooms(self, at_s: float) -> None:
+        """Let detectors meet their rooms' air as it goes on from `at_s`."""
+        if self.placing is None:
+            return
+        scan = self.state.scanning.now
+        for channel in self.placing.meet(at_s):
+            channel.due = min(channel.due, scan + 1)
+            self.image.stir(channel.facts.tag)
 
     def _set_setpoint(self, tag: str, level: str, setpoint: float) -> None:
         channel = self._channel(tag)
@@ -188,6 +241,7 @@ class VirtualPanel:
         state.inputs.update(dict.fromkeys(state.inputs, False))
         state.own_fault = state.warm_up = state.unaccepted = False
         self._pressed.clear()
+        self._run_fans(at_s)
         self.image.forget()
 
     def _refresh(self, at_s: float) -> None:
@@ -271,8 +325,7 @@ class VirtualPanel:
 
     def _reset_levels(self) -> None:
         for tag, channel in self.state.channels.items():
-            for level in channel.levels.values():
-                level.reset()
+            channel.reset()
             self.image.stir(tag)
 
     def _follow_cells(self, now_s: float) -> None:
@@ -286,6 +339,7 @@ class VirtualPanel:
         for tag, output in self.state.outputs.items():
             if output.follow(driven=driven[tag], anew=anew[tag], mute=mute):
                 self.image.stir(tag)
+        self._run_fans(now_s)
 
 
 def _blank_state(site: Site, scanning: Scanning) -> PanelState:

@@ -3,7 +3,7 @@
 Time is an argument; between two changes of a flow the air follows a closed form. Knows no detector.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from gaswitness_simulator.mixing import Mixed, Modes
@@ -27,7 +27,7 @@ class Rooms:
 
     @classmethod
     def of(
-        cls, rooms: Sequence[Room], exchanges: Sequence[Exchange], gases: Sequence[str]
+        cls, rooms: Sequence[Room], exchanges: Sequence[Exchange], gases: Iterable[str]
     ) -> "Rooms":
         """The rooms as they are at rest, in fresh air; `gases` are all that will be asked for."""
         index = {room.tag: i for i, room in enumerate(rooms)}
@@ -102,15 +102,16 @@ class Rooms:
         self.begun_s = at_s
 
 
-def seen_by(rooms: Rooms, tag: str, per_unit: Mapping[str, float]) -> tuple[Mixed, float]:
-    """(what a detector in the room sees from `begun_s` on, `begun_s`), in the detector's unit.
+def seen_by(rooms: Rooms, tag: str, per_share: Mapping[str, float], at_s: float) -> Mixed:
+    """What a detector in the room meets from `at_s` on, in the detector's unit.
 
-    `per_unit`: what one whole share of the volume of each gas makes the detector show.
+    `per_share`: what the whole volume being that gas would make the detector show.
     """
-    i = rooms.index(tag)
-    level, terms = 0.0, []
-    for gas, factor in per_unit.items():
-        air = rooms.airs[gas][i]
+    i, u = rooms.index(tag), at_s - rooms.begun_s
+    level = 0.0
+    terms: list[tuple[float, float]] = []
+    for gas, factor in per_share.items():
+        air = rooms.airs[gas][i].later(u)
         level += factor * air.level
         terms += [(factor * amplitude, tau_s) for amplitude, tau_s in air.terms]
-    return Mixed(level, tuple(terms)), rooms.begun_s
+    return Mixed(level, tuple(terms))

@@ -15,7 +15,7 @@ from gaswitness_simulator.encode import (
 from gaswitness_simulator.slot import COMMAND_KEYS
 from gaswitness_simulator.state import PanelState
 from gaswitness_sitefile.channel import ReadingOnFault
-from gaswitness_sitefile.points import CHANNEL_STATES, FLOATS, Point, PointType
+from gaswitness_sitefile.points import CHANNEL_STATES, FLOATS, Point, PointType, is_number
 from gaswitness_sitefile.site import Site
 
 Renderer = Callable[[], bytes]
@@ -74,6 +74,9 @@ class Shows:
             if level is None:
                 raise ValueError(f"point {point.name!r}: {point.shows} is no level of the channel")
             return lambda: encode(level.setpoint)
+        if channel is not None and is_number(point.what):
+            number = _channel_number(point, channel)
+            return lambda: encode(number())
         flag = self.flag(point, point.shows)
         return lambda: encode(1.0 if flag() else 0.0)
 
@@ -111,6 +114,17 @@ def _reading(point: Point, channel: ChannelState) -> Renderer:
         return encode(channel.held)
 
     return lambda: faulty() if channel.fault else encode(channel.good_reading(scanning.now))
+
+
+def _channel_number(point: Point, channel: ChannelState) -> Callable[[], float]:
+    """The loop's current, or an average of exposure."""
+    if point.what == "current":
+        return lambda: channel.current_ma
+    name = point.what.partition(".")[0]
+    if channel.exposure is None or name not in channel.exposure.averages:
+        raise ValueError(f"point {point.name!r}: {point.shows} is no average of the channel")
+    average = channel.exposure.averages[name]
+    return lambda: average.value
 
 
 def _constant(point: Point) -> float:

@@ -13,7 +13,7 @@ from gaswitness_simulator.cell import CellState
 from gaswitness_simulator.channel import ChannelState
 from gaswitness_simulator.output import OutputState
 from gaswitness_simulator.scanning import Scanning
-from gaswitness_sitefile.channel import LEVEL_NAMES
+from gaswitness_sitefile.channel import EXPOSURES, LEVEL_NAMES
 from gaswitness_sitefile.matrix import Fact
 from gaswitness_sitefile.points import CHANNEL_STATES
 
@@ -110,6 +110,11 @@ def _channel_reader(channel: ChannelState, what: str) -> Reader | None:
     if what in LEVEL_NAMES:
         level = channel.levels.get(what)
         return (lambda: False) if level is None else _flag(level, "on")
+    if what in EXPOSURES:
+        exposure = channel.exposure
+        if exposure is None or what not in exposure.averages:
+            return None
+        return _flag(exposure.averages[what], "on")
     if what in CHANNEL_FLAGS:
         return _flag(channel, "inhibited" if what == "inhibit" else what)
     return None

@@ -61,7 +61,24 @@ class Trace:
                 raise ValueError(f"times of a trace must rise, found {later:g} after {earlier:g}")
 
 
-Profile = Step | Ramp | Exponential | Trace
+@dataclass(frozen=True, slots=True)
+class Sum:
+    """Gas goes on as level + sum of amplitude exp(-u / tau_s), `terms` being (amplitude, tau_s)."""
+
+    level: float
+    terms: tuple[tuple[float, float], ...]
+
+    def __post_init__(self) -> None:
+        if not all(tau_s > 0.0 for _, tau_s in self.terms):
+            raise ValueError("every tau_s of a sum must be above 0")
+
+
+Profile = Step | Ramp | Exponential | Trace | Sum
+
+
+def final_level(profile: Profile) -> float:
+    """Where the gas comes to rest."""
+    return profile.levels[-1] if isinstance(profile, Trace) else profile.level
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +87,59 @@ class GasTo:
 
     channel: str
     profile: Profile
+
+
+@dataclass(frozen=True, slots=True)
+class RoomAir:
+    """Cylinder gas taken away: the detector meets the air of its room again."""
+
+    channel: str
+
+
+@dataclass(frozen=True, slots=True)
+class Leak:
+    """Gas leaks into a room from now on; a flow of 0 stops it."""
+
+    room: str
+    gas: str
+    flow_m3_h: float
+
+    def __post_init__(self) -> None:
+        _not_negative("flow_m3_h", self.flow_m3_h)
+
+
+@dataclass(frozen=True, slots=True)
+class Purge:
+    """Fresh air is blown through a room from now on; a flow of 0 stops it."""
+
+    room: str
+    flow_m3_h: float
+
+    def __post_init__(self) -> None:
+        _not_negative("flow_m3_h", self.flow_m3_h)
+
+
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """A sensor's errors go, in a straight line over `over_s`, to `zero` (in the channel's unit) and
+    `span` (1 is none, 0 a sensor that is dead). None leaves that error as it is."""
+
+    channel: str
+    zero: float | None
+    span: float | None
+    over_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        _not_negative("over_s", self.over_s)
+        _not_negative("span", 0.0 if self.span is None else self.span)
+
+
+@dataclass(frozen=True, slots=True)
+class LoopCurrent:
+    """The current of a channel's loop forced from outside; None leaves it to the detector again."""
+
+    channel: str
+    current_ma: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,9 +204,10 @@ class SetpointTo:
     setpoint: float
 
 
-Stimulus = (
-    GasTo | ChannelFault | DropOut | Inhibit | InputSet | Press | Power | PanelFault | SetpointTo
-)
+OfChannel = GasTo | Drift | LoopCurrent | ChannelFault | DropOut | Inhibit | SetpointTo
+"""What is done to one channel."""
+
+Stimulus = OfChannel | RoomAir | Leak | Purge | InputSet | Press | Power | PanelFault
 
 
 def _not_negative(name: str, value: float) -> None:
