@@ -8,14 +8,13 @@ found for the response is as wide as both together. The decision rule (JCGM 106,
 whole interval inside) needs that interval to fit into the window.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
-from functools import cached_property
 from math import floor, inf, log10
 
 from gaswitness_probe.expect import CellView, Expectations, LevelView
-from gaswitness_probe.facts import Source, fact_sources, reading_points
+from gaswitness_probe.facts import reading_points
 from gaswitness_probe.signal import Window
 from gaswitness_probe.timing import CLOSE, PollTimes, Request, poll_times
 from gaswitness_probe.view import PanelView
@@ -107,8 +106,9 @@ class Provables:
 
 def provable(site: Site, link: LinkAddress | None = None) -> Provables:
     """What can be proven of the site's cells and delayed levels. Without a link: over a network."""
-    sums = _Sums(site, poll_times(site, link))
-    expected = Expectations(PanelView(site, {}))
+    view = PanelView(site, {})
+    sums = _Sums(view, poll_times(site, link))
+    expected = Expectations(view)
     cells = {
         view.cell.id: sums.cell(view)
         for output in expected.outputs.values()
@@ -132,13 +132,10 @@ class _Shown:
 
 
 class _Sums:
-    def __init__(self, site: Site, times: PollTimes) -> None:
-        self.site = site
+    def __init__(self, view: PanelView, times: PollTimes) -> None:
+        self.view = view
+        self.site = view.site
         self.times = times
-
-    @cached_property
-    def sources(self) -> Mapping[str, tuple[Source, ...]]:
-        return fact_sources(self.site)
 
     def cell(self, view: CellView) -> Provable:
         cell = view.cell
@@ -162,7 +159,7 @@ class _Sums:
 
     def shown(self, fact: str) -> _Shown | None:
         """The best source of a fact that the plan reads."""
-        for source in self.sources.get(fact, ()):
+        for source in self.view.sources.get(fact, ()):
             request = self.times.of(source.point)
             if request is not None:
                 return _Shown(request)
@@ -183,7 +180,7 @@ class _Sums:
         tag, _, what = fact.partition(".")
         channel = self.site.channel_of.get(tag)
         if channel is not None and what in channel.levels:
-            delay = LevelView(PanelView(self.site, {}), channel, what).delay
+            delay = LevelView(self.view, channel, what).delay
             reading = self.reading(tag)
             return _Shown(reading.request, delay.high - delay.low, reading.amiss)
         if fact == "panel.fault":
