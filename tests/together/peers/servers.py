@@ -4,7 +4,10 @@ runs on a thread of its own; `with` gives the port. None of this is the product'
 
 import asyncio
 import ctypes
+import errno
 import logging
+import os
+import select
 import socket
 import struct
 import threading
@@ -194,13 +197,8 @@ class Mapping(ctypes.Structure):
     ]  # fmt: skip
 
 
-@contextmanager
-def libmodbus_server():
-    """One client at a time, as its own loop of receive and reply has it."""
-    library = libmodbus()
-    context = ctypes.c_void_p(library.modbus_new_tcp(b"127.0.0.1", 0))
-    # before it refuses a quantity it sleeps for its response time-out, half a second otherwise
-    library.modbus_set_response_timeout(context, 0, 10_000)
+def _filled_mapping(library):
+    """The address of a mapping with the demo's map, and the mapping."""
     sizes = [max(AT_REST[function]) + 1 for function in (1, 2, 3, 4)]
     made = library.modbus_mapping_new_start_address(
         0, sizes[0], 0, sizes[1], 0, sizes[2], 0, sizes[3]
@@ -211,32 +209,102 @@ def libmodbus_server():
     for function, table in tables.items():
         for address, value in AT_REST[function].items():
             table[address] = value
-    listener = ctypes.c_int(library.modbus_tcp_listen(context, 5))
-    port = socket.socket(fileno=listener.value)
-    over = threading.Event()
+    return made, mapping
+
+
+@contextmanager
+def _answering(library, context, connected, over):
+    """The library's own loop of receive and reply, for one client after another."""
+    # before it refuses a quantity it sleeps for its response time-out, half a second otherwise
+    library.modbus_set_response_timeout(context, 0, 10_000)
+    made, mapping = _filled_mapping(library)
 
     def run():
         request = (ctypes.c_uint8 * 260)()
-        while not over.is_set():
-            if library.modbus_tcp_accept(context, ctypes.byref(listener)) < 0:
-                return
-            while (size := library.modbus_receive(context, request)) >= 0:
-                if size:
+        while not over.is_set() and connected():
+            while not over.is_set():
+                size = library.modbus_receive(context, request)
+                if size > 0:
                     library.modbus_reply(context, request, size, ctypes.c_void_p(made))
+                elif size < 0 and ctypes.get_errno() != errno.ETIMEDOUT:
+                    break
             library.modbus_close(context)
 
     thread = threading.Thread(target=run)
     thread.start()
     try:
         with beating(lambda count: mapping.registers.__setitem__(0, count)):
-            yield port.getsockname()[1]
+            yield thread
     finally:
-        over.set()
-        port.shutdown(socket.SHUT_RDWR)
         thread.join(5)
-        port.close()
         library.modbus_mapping_free(ctypes.c_void_p(made))
         library.modbus_free(context)
+
+
+@contextmanager
+def libmodbus_server():
+    library, over = libmodbus(), threading.Event()
+    context = ctypes.c_void_p(library.modbus_new_tcp(b"127.0.0.1", 0))
+    listener = ctypes.c_int(library.modbus_tcp_listen(context, 5))
+    port = socket.socket(fileno=listener.value)
+
+    def connected():
+        return library.modbus_tcp_accept(context, ctypes.byref(listener)) >= 0
+
+    with _answering(library, context, connected, over):
+        try:
+            yield port.getsockname()[1]
+        finally:
+            over.set()
+            port.shutdown(socket.SHUT_RDWR)
+    port.close()
+
+
+@contextmanager
+def cable():
+    """The names of both ends of a line: two pseudo-terminals, and a thread that carries bytes."""
+    import tty
+
+    pairs = [os.openpty() for _ in range(2)]
+    for _, end in pairs:
+        tty.setraw(end)
+    middles, over = [middle for middle, _ in pairs], threading.Event()
+
+    def carry():
+        while not over.is_set():
+            for middle in select.select(middles, [], [], 0.05)[0]:
+                os.write(middles[1 - middles.index(middle)], os.read(middle, 4096))
+
+    thread = threading.Thread(target=carry)
+    thread.start()
+    try:
+        yield tuple(os.ttyname(end) for _, end in pairs)
+    finally:
+        over.set()
+        thread.join(5)
+        for descriptor in [one for pair in pairs for one in pair]:
+            os.close(descriptor)
+
+
+@contextmanager
+def libmodbus_on_a_line(baud):
+    """The device that a client opens."""
+    library, over = libmodbus(), threading.Event()
+    with cable() as (ours, theirs):
+        context = ctypes.c_void_p(
+            library.modbus_new_rtu(ours.encode(), baud, ctypes.c_char(b"N"), 8, 1)
+        )
+        library.modbus_set_slave(context, 1)
+        library.modbus_set_indication_timeout(context, 0, 50_000)
+
+        def connected():
+            return library.modbus_connect(context) == 0
+
+        with _answering(library, context, connected, over):
+            try:
+                yield theirs
+            finally:
+                over.set()
 
 
 SERVERS = {"pyModbusTCP": pymodbustcp, "pymodbus": pymodbus, "libmodbus": libmodbus_server}

@@ -2,12 +2,13 @@
 of the link all but what such a server does otherwise than the map or the protocol says.
 """
 
+import sys
 from dataclasses import replace
 
 import pytest
 from peers import servers
 from peers.clients import libmodbus
-from peers.servers import SERVERS
+from peers.servers import SERVERS, libmodbus_on_a_line
 
 from gaswitness_probe.verdict import Outcome
 from gaswitness_scenarios.options import SurveyOptions
@@ -35,16 +36,18 @@ UNPROVEN = {
 }
 
 
-def surveyed(demo, port, **changes):
+def surveyed(demo, port, link=None, timeout_s=1.0, **changes):
     """The demo's map surveyed without pauses; the heartbeat beats faster than a panel's."""
     site = demo.site.model_copy(
         update={
             "timing": demo.site.timing.model_copy(update={"heartbeat_s": 0.2}),
-            "pace": demo.site.pace.model_copy(update={"request_gap_s": 0.0}),
+            "pace": demo.site.pace.model_copy(
+                update={"request_gap_s": 0.0, "timeout_s": timeout_s}
+            ),
             **changes,
         }
     )
-    link = parse_link(f"tcp://127.0.0.1:{port}/1")
+    link = parse_link(link or f"tcp://127.0.0.1:{port}/1")
     return survey(replace(demo, site=site), SurveyOptions(link=link)).verdicts
 
 
@@ -77,6 +80,24 @@ def test_a_map_that_says_what_the_server_is_is_proven_whole(demo):
     assert left["link/identification"].startswith(
         "the panel has no identification, and the site file states none"
     )
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="this system has no pseudo-terminals")
+@pytest.mark.skipif(libmodbus() is None, reason="libmodbus is not installed on this machine")
+def test_a_server_on_a_line_is_surveyed_too(demo):
+    with libmodbus_on_a_line(115200) as device:
+        link = f"rtu://{device}?baud=115200&unit=1"
+        verdicts = surveyed(demo, 0, link, timeout_s=0.3)
+    unproven = {v.id: v for v in verdicts if v.outcome is not Outcome.PROVEN}
+    # of a function that it does not know it knows no length: no frame, so no exception either
+    told = {verdict_id: verdict.outcome for verdict_id, verdict in unproven.items()}
+    assert told == {
+        "link/identification": Outcome.INCONCLUSIVE,
+        "link/exceptions": Outcome.INCONCLUSIVE,
+        "link/unmapped": Outcome.FAILED,
+    }
+    assert unproven["link/exceptions"].because.startswith("function 99, which nobody has: ")
+    assert "a control read between was answered 3 of 3 times" in unproven["link/exceptions"].because
 
 
 @pytest.mark.parametrize(
