@@ -8,7 +8,7 @@ from typing import Final
 from gaswitness_probe.history import Value
 from gaswitness_probe.observe import Meaning
 from gaswitness_probe.signal import FALSE, TRUE, UNKNOWN, Truth
-from gaswitness_sitefile.channel import LEVEL_NAMES, Channel
+from gaswitness_sitefile.channel import EXPOSURES, LEVEL_NAMES, Channel
 from gaswitness_sitefile.points import CHANNEL_STATES, NUMERIC, Access, Point, PointType
 from gaswitness_sitefile.site import Site
 
@@ -20,7 +20,7 @@ RANKS: Final = {
 }
 """The order in which the panel chooses a channel's state (see CHANNEL_STATES)."""
 
-FLAGS = (*LEVEL_NAMES, "fault", "inhibit", "over_range", "under_range")
+FLAGS = (*LEVEL_NAMES, *EXPOSURES, "fault", "inhibit", "over_range", "under_range")
 
 
 @dataclass(frozen=True, slots=True)

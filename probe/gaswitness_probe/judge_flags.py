@@ -21,6 +21,7 @@ from gaswitness_probe.signal import (
     Truth,
     Window,
     any_of,
+    blurred,
     falls,
     from_changes,
     held_for,
@@ -128,8 +129,10 @@ def _ranged(view: PanelView, channel: Channel, what: str, limit: float) -> Flag:
     for plateau in settled:
         excess = sign * (plateau.level - limit)
         value = TRUE if excess > channel.noise else FALSE if excess < -channel.noise else UNKNOWN
+        if channel.over_range_latches and what == "over_range" and value is FALSE:
+            value = UNKNOWN  # it may stand until reset
         known += [(plateau.low, value), (plateau.high, UNKNOWN)]
-    made = from_changes(UNKNOWN, known)
+    made = blurred(from_changes(UNKNOWN, known), view.unsound(channel.tag))
     if not made.ever(TRUE):
         made = _NEVER_MADE
     words = f"that its reading is {what}"
@@ -160,7 +163,7 @@ def applied_gas(view: PanelView, channel: Channel) -> Iterator[tuple[Window, Gas
 def settled_gas(view: PanelView, channel: Channel) -> list[Plateau]:
     """Where the reading of a channel must show the gas applied."""
     timing = view.site.timing
-    settle_s = SETTLING * channel.t90_s + 2 * timing.scan_s + timing.refresh_s
+    settle_s = SETTLING * channel.slowest_t90_s + 2 * timing.scan_s + timing.refresh_s
     found = []
     for when, action, until in applied_gas(view, channel):
         low = when.high + action.over_s + settle_s
@@ -313,7 +316,8 @@ def _alarms_coming(view: PanelView) -> Iterator[Event]:
     later_s = view.site.timing.flag_response_s
     for channel in view.site.channels:
         inhibited = view.inhibited(channel.tag)
-        for what in (*channel.levels, "fault"):
+        exposures = channel.exposure.limits if channel.exposure else ()
+        for what in (*channel.levels, *exposures, "fault"):
             fact = f"{channel.tag}.{what}"
             if what != "fault" and not view.shown(fact):
                 yield Event(-inf, inf, sure=False)

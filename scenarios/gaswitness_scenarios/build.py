@@ -37,6 +37,7 @@ from gaswitness_scenarios.script import (
     Say,
     Step,
 )
+from gaswitness_scenarios.script_air import AIR, air_steps, room_steps
 from gaswitness_scenarios.script_file import ExpectRecord, GasRecord, InputRecord, LookRecord
 from gaswitness_scenarios.site_facts import facts_of, mapped_of, readings_of
 from gaswitness_sitefile.channel import Channel
@@ -114,6 +115,8 @@ class Builder:
         elif record.panel_fault is not None:
             on = record.panel_fault
             yield PanelFault(**base, words=words.panel_fault_words(on=on), on=on)
+        elif AIR & record.model_fields_set:
+            yield from air_steps(self, planned, base)
         elif record.link_fault is not None:
             fault = record.link_fault.fault
             yield LinkSpoilt(**base, words=words.link_fault_words(fault), fault=fault)
@@ -154,6 +157,9 @@ class Builder:
                 self.refuse((*loc, at), f"the site has no {kind} '{tag}'", one_of(tag, known))
 
     def gas_steps(self, record: GasRecord, loc: Loc, base: dict[str, Any]) -> Iterator[Step]:
+        if record.to == "room":
+            yield from room_steps(self, record, loc, base)
+            return
         for channel in self.channels(record.channel, (*loc, "channel")):
             profile = self.profile(record, channel, loc)
             if profile is None:

@@ -55,6 +55,10 @@ class PersonDriver:
         if isinstance(step, Say | Hold | Expect):
             told.done(number, step, begun_s, begun_s)
             return
+        if step.only_virtual:
+            self._person.show("  left out: this is done to virtual panels only")
+            told.skipped(number, step, begun_s, "done to virtual panels only")
+            return
         looks = isinstance(step, Look)
         prompt = "  [y = yes, n = no, s = skip, q = stop] " if looks else f"  [{KEYS}] "
         while True:

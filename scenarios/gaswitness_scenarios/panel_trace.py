@@ -82,7 +82,14 @@ def facts_of_site(site: Site) -> tuple[str, ...]:
     channels = [
         f"{channel.tag}.{what}"
         for channel in site.channels
-        for what in (*channel.levels, "fault", "inhibit", "over_range", "under_range")
+        for what in (
+            *channel.levels,
+            *(channel.exposure.limits if channel.exposure else ()),
+            "fault",
+            "inhibit",
+            "over_range",
+            "under_range",
+        )
     ]
     inputs = [f"{one.tag}.active" for one in site.inputs]
     outputs = [f"{o.tag}.{what}" for o in site.outputs for what in ("active", "energised", "muted")]

@@ -30,6 +30,11 @@ class StepBase:
         """When all that the step begins is over, in seconds from the script's start."""
         return self.at_s
 
+    @property
+    def only_virtual(self) -> bool:
+        """Whether nobody may be asked to do it to a real place or panel."""
+        return False
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Say(StepBase):
@@ -162,6 +167,64 @@ class LinkCleared(StepBase):
     kind: type[FaultKind] | None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Leak(StepBase):
+    """Gas leaks into a room from now on; a flow of 0 stops it."""
+
+    room: str
+    gas: str
+    flow_m3_h: float
+
+    @property
+    def only_virtual(self) -> bool:
+        """Nobody lets gas into a real room for a test."""
+        return True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Purge(StepBase):
+    """Fresh air is blown through a room from now on; a flow of 0 stops it."""
+
+    room: str
+    flow_m3_h: float
+
+    @property
+    def only_virtual(self) -> bool:
+        """A real room has the air that its own plant gives it."""
+        return True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomAir(StepBase):
+    """Cylinder gas taken away from a detector: it meets the air of its room again."""
+
+    channel: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drift(StepBase):
+    """A sensor's errors go, over `over_s`, to `zero` (in the channel's unit) and `span` (1 is
+    none); None leaves that one as it is."""
+
+    channel: str
+    zero: float | None
+    span: float | None
+    over_s: float = 0.0
+
+    @property
+    def only_virtual(self) -> bool:
+        """Nobody spoils a real sensor; to calibrate one is another matter."""
+        return (self.zero, self.span, self.over_s) != (0.0, 1.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loop(StepBase):
+    """The current of a channel's loop forced; None leaves it to the detector again."""
+
+    channel: str
+    current_ma: float | None
+
+
 Step = (
     Say
     | Hold
@@ -174,6 +237,11 @@ Step = (
     | PanelFault
     | Expect
     | Look
+    | Leak
+    | Purge
+    | RoomAir
+    | Drift
+    | Loop
     | LinkSpoilt
     | LinkCleared
 )

@@ -14,7 +14,7 @@ from pydantic import (
 
 from gaswitness_sitefile.link_fault import LinkFault
 from gaswitness_sitefile.link_fault_text import parse_link_fault, parse_link_fault_kind
-from gaswitness_sitefile.model import PositiveSeconds, Record, Seconds, Whole
+from gaswitness_sitefile.model import Number, PositiveSeconds, Record, Seconds, Whole
 
 
 def _on_off(written: object) -> object:
@@ -67,8 +67,9 @@ class GasRecord(Record):
     """Gas at detectors. `channel`: a tag, a list of tags, or `all`.
 
     `to` is where it goes: a number in the channel's unit, or words such as `clean`, `A1*1.05`,
-    `past A2`, `50 % of range`. At once; over `over_s` in a straight line; or nearing it with time
-    constant `tau_s`. Or, in place of `to`, `trace` names a CSV file with columns time_s, level.
+    `past A2`, `50 % of range`; `room` takes the gas away from a detector that stands in a room. At
+    once; over `over_s` in a straight line; or nearing it with time constant `tau_s`. Or, in place
+    of `to`, `trace` names a CSV file with columns time_s, level.
     """
 
     channel: Names
@@ -84,7 +85,47 @@ class GasRecord(Record):
         given = [self.over_s, self.tau_s, self.trace]
         if sum(one is not None for one in given) > 1:
             raise ValueError("over_s, tau_s and trace exclude each other: keep one of them")
+        if self.to == "room" and (self.over_s is not None or self.tau_s is not None):
+            raise ValueError("a room's air comes at once: take over_s and tau_s out")
         return self
+
+
+class LeakRecord(Record):
+    """Gas leaks into a room; `flow_m3_h: 0` stops it."""
+
+    room: Name
+    gas: Name
+    flow_m3_h: Seconds
+
+
+class PurgeRecord(Record):
+    """Fresh air blown through a room; `flow_m3_h: 0` stops it."""
+
+    room: Name
+    flow_m3_h: Seconds
+
+
+class DriftRecord(Record):
+    """A sensor that ages: over `over_s` its errors go to `zero`, in the channel's unit, and its
+    span to `span_percent` of a good one's (a poisoned sensor: 40, a dead one: 0)."""
+
+    channel: Names
+    zero: Number | None = None
+    span_percent: Seconds | None = None
+    over_s: PositiveSeconds | None = None
+
+    @model_validator(mode="after")
+    def _one_at_least(self) -> Self:
+        if self.zero is None and self.span_percent is None:
+            raise ValueError("drift changes nothing: write zero: or span_percent:")
+        return self
+
+
+class LoopRecord(Record):
+    """The current of a 4-20 mA loop forced to `current_ma`; left out, the detector's own again."""
+
+    channel: Names
+    current_ma: Annotated[float, Field(ge=0, le=30)] | None = None
 
 
 class InputRecord(Record):
@@ -231,6 +272,11 @@ ACTIONS = (
     "look",
     "link_fault",
     "link_clear",
+    "leak",
+    "purge",
+    "drift",
+    "calibrate",
+    "loop",
     "for_each",
 )
 
@@ -262,6 +308,11 @@ class StepRecord(Record):
     look: LookRecord | None = None
     link_fault: LinkFaultRecord | None = None
     link_clear: Clearable | None = None
+    leak: LeakRecord | None = None
+    purge: PurgeRecord | None = None
+    drift: DriftRecord | None = None
+    calibrate: Names | None = None
+    loop: LoopRecord | None = None
     for_each: ForEachRecord | None = None
 
     @model_validator(mode="before")

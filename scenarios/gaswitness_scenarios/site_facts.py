@@ -10,6 +10,7 @@ _CHANNEL_FACTS = ("fault", "inhibit", "over_range", "under_range")
 def facts_of(site: Site) -> dict[str, None]:
     """Every yes-or-no fact of the site by name, such as AT-101.A1, K1.energised, panel.fault."""
     facts = [f"{c.tag}.{what}" for c in site.channels for what in (*c.levels, *_CHANNEL_FACTS)]
+    facts += [f"{c.tag}.{what}" for c in site.channels if c.exposure for what in c.exposure.limits]
     facts += [f"{found.tag}.active" for found in site.inputs]
     for output in site.outputs:
         facts += [f"{output.tag}.active", f"{output.tag}.energised"]

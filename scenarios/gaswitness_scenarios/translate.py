@@ -18,31 +18,43 @@ from gaswitness_scenarios.gas_profile import (
     travel_s,
 )
 from gaswitness_scenarios.script import (
+    Drift,
     Expect,
     Fault,
     Gas,
     Hold,
     Inhibit,
     Input,
+    Leak,
     LinkCleared,
     LinkSpoilt,
     Look,
+    Loop,
     PanelFault,
     Power,
     Press,
+    Purge,
+    RoomAir,
     Say,
     Step,
 )
 from gaswitness_simulator import stimulus as sim
+from gaswitness_simulator.loop import Band, band
 from gaswitness_sitefile.site import Site
 
 ARRIVED: Final = 0.001
 """An exponential has arrived when this part of the channel's span remains."""
 
 
+UNTOLD_S: Final = 1e9
+"""Gas whose course nobody told the probe counts as on its way for so long: it never settles."""
+
+
 def stimulus_of(step: Step) -> sim.Stimulus | None:
     """What the step does to a virtual panel; None where it does nothing."""
     match step:
+        case Leak() | Purge() | RoomAir() | Drift() | Loop():
+            return _of_air(step)
         case Gas():
             return sim.GasTo(step.channel, _profile(step.profile))
         case Fault(drop_out=True):
@@ -61,6 +73,20 @@ def stimulus_of(step: Step) -> sim.Stimulus | None:
             return sim.PanelFault(step.on)
         case Say() | Hold() | Expect() | Look() | LinkSpoilt() | LinkCleared():
             return None
+
+
+def _of_air(step: Leak | Purge | RoomAir | Drift | Loop) -> sim.Stimulus:
+    match step:
+        case Leak():
+            return sim.Leak(step.room, step.gas, step.flow_m3_h)
+        case Purge():
+            return sim.Purge(step.room, step.flow_m3_h)
+        case RoomAir():
+            return sim.RoomAir(step.channel)
+        case Drift():
+            return sim.Drift(step.channel, step.zero, step.span, step.over_s)
+        case Loop():
+            return sim.LoopCurrent(step.channel, step.current_ma)
 
 
 def _profile(profile: Profile) -> sim.Profile:
@@ -92,6 +118,7 @@ class Actions:
     def __init__(self, site: Site) -> None:
         self._channel_of = site.channel_of
         self._moved: dict[str, _Moved] = {}
+        self._loops_failed: set[str] = set()
 
     def applied(self, step: Step, begun_s: float, done_s: float) -> done.Applied | None:
         """The step as an action that happened between the two instants; None where it is none."""
@@ -102,6 +129,8 @@ class Actions:
         match step:
             case Gas():
                 return self._gas(step, begun_s, done_s)
+            case Leak() | Purge() | RoomAir() | Drift() | Loop():
+                return self._of_air(step)
             case Fault():
                 return done.FaultMade(step.channel, step.on, step.drop_out)
             case Inhibit():
@@ -116,6 +145,35 @@ class Actions:
                 return done.PanelFaultMade(step.on)
             case Say() | Hold() | Expect() | Look() | LinkSpoilt() | LinkCleared():
                 return None
+
+    def _of_air(self, step: Leak | Purge | RoomAir | Drift | Loop) -> done.Action | None:
+        match step:
+            case Loop():
+                return self._loop(step)
+            case RoomAir():
+                return self._untold(step.channel)
+            case Leak() | Purge() | Drift():
+                return None
+
+    def _loop(self, step: Loop) -> done.Action | None:
+        """A current that says failure is a fault; any other is a measurement nobody was told of."""
+        failed = step.channel in self._loops_failed
+        found = Band.MEASURES if step.current_ma is None else band(step.current_ma)
+        if found in (Band.FAILED_LOW, Band.FAILED_HIGH):
+            self._loops_failed.add(step.channel)
+            return done.FaultMade(step.channel, on=True)
+        if step.current_ma is not None:
+            return self._untold(step.channel)
+        self._loops_failed.discard(step.channel)
+        return done.FaultMade(step.channel, on=False) if failed else None
+
+    def _untold(self, tag: str) -> done.GasApplied:
+        """From now on the probe is not told what the channel measures."""
+        self._moved.pop(tag, None)
+        low, high = self._channel_of[tag].shown_limits
+        return done.GasApplied(
+            tag, self._channel_of[tag].clean_reading, UNTOLD_S, min(low, 0.0), high
+        )
 
     def _gas(self, step: Gas, begun_s: float, done_s: float) -> done.GasApplied:
         channel = self._channel_of[step.channel]

@@ -69,6 +69,39 @@ def panel_fault_words(*, on: bool) -> str:
     return "Make a fault of the panel itself" if on else "Mend the fault of the panel itself"
 
 
+def leak_words(room: str, gas: str, flow_m3_h: float) -> str:
+    """Let gas into a room, or stop it."""
+    if flow_m3_h == 0:
+        return f"Stop the leak of {gas} into {room}"
+    return f"Let {gas} leak into {room}, {number(flow_m3_h)} m3/h"
+
+
+def purge_words(room: str, flow_m3_h: float) -> str:
+    """Blow fresh air through a room, or stop it."""
+    if flow_m3_h == 0:
+        return f"Stop purging {room}"
+    return f"Purge {room} with {number(flow_m3_h)} m3/h of fresh air"
+
+
+def drift_words(
+    channel: Channel, where: str, zero: float | None, span: float | None, over_s: float
+) -> str:
+    """Let a sensor age, or calibrate it."""
+    if (zero, span, over_s) == (0.0, 1.0, 0.0):
+        return f"Calibrate {where}"
+    errors = [] if zero is None else [f"zero {number(zero)} {channel.unit}"]
+    errors += [] if span is None else [f"span {number(100 * span)} %"]
+    over = f" over {number(over_s)} s" if over_s else ""
+    return f"Let the sensor of {where} go to {', '.join(errors)}{over}"
+
+
+def loop_words(where: str, current_ma: float | None) -> str:
+    """Force a loop's current, or leave it."""
+    if current_ma is None:
+        return f"Give the loop of {where} back to its detector"
+    return f"Force the loop of {where} to {number(current_ma)} mA"
+
+
 def link_fault_words(fault: LinkFault) -> str:
     """Disturb the link."""
     return f"Disturb the link ({written_fault(fault)}): {summary(type(fault.kind))}"
