@@ -28,6 +28,15 @@ from gaswitness_sitefile.link_address import LinkAddress, SerialLine
 SETTLE_AT_LEAST_S: Final = 0.020
 STALE_S: Final = 0.100
 """Converters on USB hand over the parts of a frame up to 16 ms apart, whatever T3.5 is."""
+NO_PARITY_BITS: Final = 11
+"""Bits of a character with two stop bits and no parity."""
+
+
+def without_parity(line: SerialLine) -> SerialLine:
+    """Settings with characters as long, for pseudo-terminals: some systems refuse them parity."""
+    if line.bits_per_character != NO_PARITY_BITS:
+        return line
+    return SerialLine(line.baud, "none", 2)
 
 
 class SerialLineServer:
@@ -75,7 +84,10 @@ class SerialLineServer:
         Raises GaswitnessError where the port cannot be had.
         """
         self._port = open_port(self.address, by_thread=by_thread)
-        self.address = replace(self.address, device=self._port.name)
+        line = self.address.serial or SerialLine()
+        if not self._port.paced:
+            line = without_parity(line)
+        self.address = replace(self.address, device=self._port.name, serial=line)
         self._port.start(self._heard, self._gone)
 
     def close(self) -> None:

@@ -123,6 +123,20 @@ async def test_an_answer_takes_no_less_than_its_line_would(line, baud, registers
     assert took_s * 1e3 >= least_ms
 
 
+@pytest.mark.parametrize(
+    ("settings", "shown"),
+    [
+        ("parity=even&stop=1", "parity=none&stop=2"),
+        ("parity=odd&stop=2", "parity=odd&stop=2"),
+        ("parity=none&stop=1", "parity=none&stop=1"),
+    ],
+)
+async def test_where_a_pseudo_terminal_is_found_names_settings_that_it_takes(line, settings, shown):
+    server = line(1, link=f"rtu:pty?baud=9600&{settings}")
+    assert str(server.address).endswith(f"?baud=9600&{shown}")
+    assert server.times.character_s == server.address.serial.bits_per_character / 9600
+
+
 async def test_a_client_may_come_and_go(line):
     server = line(1)
     for _ in range(3):
