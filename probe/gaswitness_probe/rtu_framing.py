@@ -34,6 +34,10 @@ GLITCHES: Final = frozenset({0x00, 0xFF})
 MOST_GLITCHES: Final = 2
 """What a line can seem to say as its driver lets go (common practice, no source)."""
 
+RAGGED_S: Final = 0.02
+"""A burst that was not asked for is heard to its end, as far as converters and busy machines hand
+it over in parts; USB converters wait up to 16 ms (common practice, no source)."""
+
 LONGEST_BABBLE_S: Final = 2.0
 """How long silence is waited for on a line that never falls silent."""
 
@@ -80,8 +84,10 @@ class RtuFraming:
 
     def begin(self, unit: int, pdu: bytes, now_s: float) -> bytes:
         if self._pending:
+            again = self._pending == self._reply
+            deviation = Deviation.REPEATED if again else Deviation.UNASKED
             detail = "while nothing was asked"
-            self.notes.append(LinkProblem(Deviation.UNASKED, self._pending, detail))
+            self.notes.append(LinkProblem(deviation, self._pending, detail))
         self._pending = self._reply = b""
         self._answered = False
         self._request = request = framed(unit, pdu)
@@ -213,7 +219,8 @@ class RtuFraming:
             self._pending = self._pending[end:]
             if not self.debts.owed:
                 self.quiet_until_s = now_s
-        silent_s = max(self.quiet_until_s, now_s + self.silence_s)
+        rest_s = max(self.silence_s, RAGGED_S) if self._pending else self.silence_s
+        silent_s = max(self.quiet_until_s, now_s + rest_s)
         self.quiet_until_s = min(silent_s, max(self._babble_s, self.quiet_until_s))
 
     def concluded(self, problem: LinkProblem | None, *, refused: bool, now_s: float) -> None:
