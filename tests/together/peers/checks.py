@@ -6,6 +6,8 @@ import struct
 
 import pytest
 
+from gaswitness_simulator.stimulus import GasTo, Step
+
 BITS_ON = {
     0, 1, 5, 6,  # AT-101 and AT-102: A1 and A2
     32, 38, 45,  # AT-301 fault, AT-401 inhibit, AT-501 A1
@@ -107,7 +109,14 @@ def check_commands(client, served):
     client.coils(32, [True, False, False])  # reset, with the gas still there
     served.now_s += 2.0
     assert client.bits(2, 0, 2) == [1, 1]
-    client.coil(32, False)
+    assert client.bits(1, 32, 3) == [0, 0, 0]  # commands read as 0
+    for tag in ("AT-101", "AT-102"):
+        panel.apply(GasTo(tag, Step(0.0)), served.now_s)
+    served.now_s += 200.0
+    client.coil(32, False)  # no command
     served.now_s += 2.0
-    assert client.bits(1, 32, 3) == [0, 0, 0]
-    assert panel.fact("AT-101.A2")
+    assert client.bits(2, 0, 2) == [0, 1]  # A1 went with the gas, A2 stays: it latches
+    client.coil(32, True)
+    served.now_s += 2.0
+    assert client.bits(2, 0, 2) == [0, 0]
+    assert not panel.fact("AT-101.A2")
