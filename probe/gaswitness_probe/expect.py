@@ -150,6 +150,9 @@ class LevelView:
         rule = self.channel.levels_on_fault
         setting = replaced(setting, in_fault, TRUE if rule is LevelsOnFault.TRIP else FALSE)
         clearing = replaced(clearing, in_fault, TRUE if rule is LevelsOnFault.CLEAR else FALSE)
+        off = held_for(self.held_off, lag)
+        setting = all_of([setting, negation(off)])
+        clearing = any_of([clearing, off])
         return held(setting, clearing, seen=self._seen_condition)
 
     @property

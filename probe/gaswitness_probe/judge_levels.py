@@ -8,7 +8,7 @@ from math import inf, isinf, isnan
 
 from gaswitness_probe.expect import Expectations, LevelView
 from gaswitness_probe.judge_outputs import JUST_S, by_name
-from gaswitness_probe.observe import Change, changes, clash
+from gaswitness_probe.observe import Change, Stretch, changes, clash
 from gaswitness_probe.respond import (
     allowance,
     between,
@@ -19,7 +19,7 @@ from gaswitness_probe.respond import (
     shown_response,
 )
 from gaswitness_probe.series import Series
-from gaswitness_probe.signal import FALSE, TRUE, Window, falls, rises
+from gaswitness_probe.signal import FALSE, TRUE, UNKNOWN, Window, falls, rises
 from gaswitness_probe.verdict import Aspect, Interval, Kind, Outcome, Verdict, overall
 
 
@@ -202,19 +202,26 @@ def _setpoint(level: LevelView) -> Iterator[Aspect]:
         return
     low, high = -inf, inf
     came: list[Change] = []
-    off_since = -inf
-    for change in changes(level.parts):
-        if change.to is FALSE:
-            off_since = change.when.high
-            continue
+    for off_since, change in _comings(level):
         if not level.disturbed.throughout(FALSE, change.when.low, change.when.high):
             continue
-        off_since = max(off_since, _undisturbed_since(level, change.when.low))
+        since = max(off_since, _undisturbed_since(level, change.when.low))
         came.append(change)
-        low = max(low, _stood_below(level, series, off_since, change.when.low))
-        high = min(high, _reached(level, series, off_since, change.when))
+        low = max(low, _stood_below(level, series, since, change.when.low))
+        high = min(high, _reached(level, series, since, change.when))
     if came:
         yield _located(level, low, high, came[0].when.high)
+
+
+def _comings(level: LevelView) -> Iterator[tuple[float, Change]]:
+    """Each time that the level was seen to come on, and since when it was known to be off."""
+    before: Stretch | None = None
+    for part in level.parts:
+        if part.value is UNKNOWN:
+            continue
+        if before is not None and before.value is FALSE and part.value is TRUE:
+            yield before.first.high, Change(Window(before.last.low, part.first.high), TRUE)
+        before = part
 
 
 def _undisturbed_since(level: LevelView, until_s: float) -> float:
@@ -331,6 +338,8 @@ def _delays(level: LevelView) -> Iterator[Aspect]:
     for event in rises(level.beyond):
         change = _next(level, event.low) if event.sure else None
         if change is None or change.to is FALSE:
+            continue
+        if not level.disturbed.throughout(FALSE, event.low, change.when.high):
             continue
         measured = response(event.window, change.when)
         outcome = decide(measured, allowed)

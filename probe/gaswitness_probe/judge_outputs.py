@@ -377,10 +377,10 @@ def _releases(output: OutputView, cell: CellView, findings: _Findings) -> None:
     for event in falls(cell.cause):
         if not event.sure or cell.state.at(event.low - JUST_S) is not TRUE:
             continue
-        if output.muted.at(event.low) is not FALSE:
-            continue
         change = _next_change(output, event.low)
         if change is None or change.to is TRUE:
+            continue
+        if not output.muted.throughout(FALSE, event.low, change.when.high):
             continue
         if not _alone(output, cell, event.low, change.when.high):
             continue
@@ -463,6 +463,7 @@ def _resets(output: OutputView, cell: CellView, findings: _Findings) -> None:
             change is not None
             and change.to is FALSE
             and change.when.high <= reset.high + _poll_s(output)
+            and output.muted.throughout(FALSE, reset.low, change.when.high)
         ):
             findings.cell(
                 cell,

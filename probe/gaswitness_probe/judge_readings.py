@@ -9,7 +9,8 @@ from gaswitness_probe.facts import reading_points, resolution
 from gaswitness_probe.judge_flags import Plateau, applied_gas, settled_gas
 from gaswitness_probe.observe import Stretch, clash
 from gaswitness_probe.respond import seconds
-from gaswitness_probe.signal import FALSE, TRUE, UNKNOWN, Signal
+from gaswitness_probe.series import Series
+from gaswitness_probe.signal import FALSE, TRUE, UNKNOWN, Signal, Window
 from gaswitness_probe.verdict import Aspect, Kind, Outcome, Verdict, overall
 from gaswitness_probe.view import PanelView
 from gaswitness_sitefile.channel import Channel, ReadingOnFault
@@ -87,14 +88,16 @@ def _moves(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspect]:
     came beyond that says nothing certain with gas from a cylinder.
     """
     series = view.series(point)
-    fault = view.flag(f"{channel.tag}.fault")
+    unsound = view.unsound(channel.tag)
     timing = view.site.timing
     low, high = channel.shown_limits
     for begun, step, until in applied_gas(view, channel):
         due = begun.high + step.over_s + channel.t90_s + 2 * timing.scan_s + timing.refresh_s
         was = series.ended_by(begun.low) - 1
-        shown = series.within(due, until)
-        if was < 0 or not shown or not fault.throughout(FALSE, begun.low, due):
+        if was < 0 or due > until or not unsound.throughout(FALSE, begun.low, due):
+            continue
+        shown = _sound(series, unsound, Window(due, until))
+        if not shown:
             continue
         start, level = series.values[was], min(max(step.level, low), high)
         way = level - start
@@ -115,27 +118,28 @@ def _moves(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspect]:
 
 
 def _plateaus(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspect]:
-    fault = view.flag(f"{channel.tag}.fault")
+    unsound = view.unsound(channel.tag)
     series = view.series(point)
     for plateau in settled_gas(view, channel):
-        within = series.within(plateau.low, plateau.high)
-        shown = (
-            within
-            if fault.throughout(FALSE, plateau.low, plateau.high)
-            else [
-                index
-                for index in within
-                if fault.throughout(
-                    FALSE,
-                    max(series.low[index], plateau.low),
-                    min(series.high[index], plateau.high),
-                )
-            ]
-        )
+        shown = _sound(series, unsound, Window(plateau.low, plateau.high))
         if shown:
             values = [series.values[index] for index in shown if not isnan(series.values[index])]
             raw = view.runs(point)[shown[-1]].raw
             yield _compared(channel, point, plateau, values, raw)
+
+
+def _sound(series: Series, unsound: Signal, when: Window) -> Sequence[int]:
+    """The runs shown at some instant of the window, those that may show a fault left out."""
+    within = series.within(when.low, when.high)
+    if unsound.throughout(FALSE, when.low, when.high):
+        return within
+    return [
+        index
+        for index in within
+        if unsound.throughout(
+            FALSE, max(series.low[index], when.low), min(series.high[index], when.high)
+        )
+    ]
 
 
 def _in_fault(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspect]:

@@ -37,8 +37,9 @@ class Series:
 
     def within(self, low: float, high: float) -> range:
         """The runs that were shown at some instant surely within [low, high]."""
-        begun = bisect_right(self.first, high)
-        return range(bisect_left(self.last, low), begun)
+        if low > high:
+            return range(0)
+        return range(bisect_left(self.last, low), bisect_right(self.first, high))
 
     def stretches(self, beyond: Callable[[float], Truth], dwell_s: float) -> list[Stretch]:
         """Where a condition on the number is known to hold, or not to; NaN says nothing."""

@@ -182,8 +182,7 @@ class PanelView:
         def beyond(number: float) -> Truth:
             return FALSE if clear_of(number) is FALSE else UNKNOWN
 
-        fault = self.flag(f"{channel.tag}.fault")
-        return blurred(self.reading_signal(channel.tag, beyond), fault)
+        return blurred(self.reading_signal(channel.tag, beyond), self.unsound(channel.tag))
 
     def actions(self, kind: type[A]) -> list[tuple[Window, A]]:
         """Everything of a kind that was done, each with the interval in which it was."""
@@ -228,13 +227,21 @@ class PanelView:
     def _warm_up_made(self) -> Signal:
         timing = self.site.timing
         changes: list[tuple[float, Truth]] = []
+        if timing.warm_up_s:
+            # It was waited out before the run began, but its end may not show yet.
+            changes.append((self.span.low + timing.flag_response_s, FALSE))
         for when, action in self.actions(PowerSet):
             if action.on:
                 over = when.high + timing.warm_up_s + timing.flag_response_s
                 changes += [(when.low, UNKNOWN), (over, FALSE)]
             else:
                 changes.append((when.low, UNKNOWN))
-        return from_changes(FALSE, changes)
+        return from_changes(UNKNOWN if timing.warm_up_s else FALSE, changes)
+
+    def unsound(self, tag: str) -> Signal:
+        """Where a channel's reading may not be that of its gas: in fault, or on the way to it."""
+        fact = f"{tag}.fault"
+        return any_of([self.flag(fact), kept_for(self.made(fact), self.prompt)])
 
     def inhibited(self, tag: str) -> Signal:
         """Whether a channel is inhibited."""

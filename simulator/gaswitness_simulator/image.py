@@ -124,16 +124,17 @@ class RegisterImage:
         resting = []
         for tag, mover in self._restless.items():
             channel = mover.channel
-            if channel.fault or channel.kept is not None:
+            if channel.kept is not None:
                 resting.append(tag)
                 continue
             measured = channel.measured(scan)
             over, under = measured > channel.top, measured < channel.bottom
             reading = channel.top if over else channel.bottom if under else measured
-            for data, start, end, encode in mover.writers:
-                data[start:end] = encode(reading)
-            for table, slot in mover.others:
-                self._dirty[slot] = table
+            if not channel.fault:
+                for data, start, end, encode in mover.writers:
+                    data[start:end] = encode(reading)
+                for table, slot in mover.others:
+                    self._dirty[slot] = table
             if over is not mover.over or under is not mover.under:
                 mover.over, mover.under = over, under
                 for table, slot in self._slots_of[tag]:
