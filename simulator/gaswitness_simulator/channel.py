@@ -5,7 +5,7 @@ Judges when it must be looked at next, so that quiet scans can be jumped over. K
 
 import math
 from dataclasses import dataclass
-from typing import Final, Self
+from typing import Final, Protocol, Self
 
 from gaswitness_simulator import loop
 from gaswitness_simulator.exposure import ExposureState
@@ -23,6 +23,29 @@ NEVER: Final = 1 << 62
 NOT_YET: Final = (NEVER, math.nan)
 
 
+class Asks(Protocol):
+    """How the panel asks the channel's device over the bus."""
+
+    cycle_s: float
+
+    def answered_s(self, tag: str, at_s: float) -> float:
+        """When the device last answered, at or before the instant."""
+
+    def answers(self, tag: str) -> bool:
+        """Whether it answers when it is asked."""
+
+
+@dataclass(frozen=True, slots=True)
+class OnBus:
+    """The channel's device in the scan of its bus."""
+
+    asks: Asks
+    device: str
+
+    def answered_s(self, at_s: float) -> float:
+        return self.asks.answered_s(self.device, at_s)
+
+
 @dataclass(slots=True)
 class ChannelState:
     """`live`: scanned since power-up. `ranges_count`: over-range or under-range is some cause.
@@ -35,7 +58,8 @@ class ChannelState:
 
     What few channels have: `ageing`, a sensor's errors; `forced_ma`, a current put on its loop from
     outside, and `loop_failed`; `over_latched`; `exposure`; `on_cylinder`, gas applied to a detector
-    that stands in a room.
+    that stands in a room. On a living bus: `bus`; `older`, the air before the gas last changed, and
+    when it did; what the bus says of the channel's device.
     """
 
     facts: Channel
@@ -67,6 +91,11 @@ class ChannelState:
     over_latched: bool = False
     exposure: ExposureState | None = None
     on_cylinder: bool = False
+    bus: OnBus | None = None
+    older: tuple[float, Air] | None = None
+    comms_fault: bool = False
+    missing: bool = False
+    wrong_type: bool = False
 
     @classmethod
     def of(
@@ -114,11 +143,22 @@ class ChannelState:
     def lagged(self, scan: int) -> float:
         if self.past is not None and self.past[0] == scan:
             return self.past[1]
-        at_s = self.scanning.at_s(scan)
+        at_s = self.taken_s(scan)
+        if self.older is not None and at_s < self.older[0]:
+            return self.older[1].lagged(at_s)
         value = self.air.lagged(at_s)
         if at_s >= self.air.settled_s:
             self.steady = (scan, value)
         return value
+
+    def on_bus(self, asks: Asks, device: str) -> None:
+        """Let the readings come over the bus, as old as its scan has them."""
+        self.bus = OnBus(asks, device)
+
+    def taken_s(self, scan: int) -> float:
+        """When the reading that the scan has was taken."""
+        at_s = self.scanning.at_s(scan)
+        return at_s if self.bus is None else self.bus.answered_s(at_s)
 
     def good_reading(self, scan: int) -> float:
         """The reading as it is without a fault."""
@@ -158,6 +198,8 @@ class ChannelState:
 
     def rests(self, at_s: float) -> bool:
         """Whether the reading stays as it is from `at_s` on, unless something is done."""
+        if self.bus is not None:
+            at_s = self.bus.answered_s(at_s)
         moves_s = self.air.settled_s
         if self.ageing is not None:
             moves_s = max(moves_s, self.ageing.settled_s)
@@ -176,6 +218,10 @@ class ChannelState:
         if self.past is None or self.past[0] != scan:
             self.past = (scan, self.air.lagged(self.scanning.at_s(scan)))
         self.steady = NOT_YET
+        if self.bus is not None and (
+            self.older is None or self.bus.answered_s(at_s) >= self.older[0]
+        ):
+            self.older = (at_s, self.air)
         facts = self.facts
         if facts.t50_s is None and facts.recovery_t90_s is None:
             self.air = self.air.to(profile, at_s)
@@ -228,6 +274,7 @@ class ChannelState:
 
     def power_off(self) -> None:
         self.live = self.fault = self.inhibited = self.over_latched = self.loop_failed = False
+        self.comms_fault = self.missing = self.wrong_type = False
         self._hear_again()
         if self.exposure is not None:
             self.exposure.clear()
@@ -275,6 +322,8 @@ class ChannelState:
 
     def _seems_faulty(self, scan: int) -> bool:
         facts = self.facts
+        if self.comms_fault or self.wrong_type:
+            return True
         if facts.signal is SignalKind.LOOP:
             self.loop_failed = loop.failed(self._current_ma(scan), before=self.loop_failed)
             if self.loop_failed:
@@ -323,6 +372,12 @@ class ChannelState:
         due = min((self.scanning.when_due(end) for end in ends if end is not None), default=NEVER)
         if self.kept is not None or self.forced_ma is not None:
             return due
+        if self.bus is not None:
+            if not self.bus.asks.answers(self.bus.device):
+                return due
+            at_s = self.taken_s(scan)
+            if self.older is not None and at_s < self.older[0]:
+                return scan + 1
         edges = self._edges_in_reach(at_s, reads=reads)
         return min(due, scan + self._scans_to(edges, at_s)) if edges else due
 
@@ -351,4 +406,7 @@ class ChannelState:
         gap = min(abs(edge - now) for edge in edges) - self.noise
         if gap <= 0.0 or fastest <= 0.0:
             return 1
-        return max(1, math.floor(gap / fastest / self.scanning.period_s - 1e-6))
+        ahead_s = gap / fastest
+        if self.bus is not None:
+            ahead_s -= self.scanning.period_s + self.bus.asks.cycle_s
+        return max(1, math.floor(ahead_s / self.scanning.period_s - 1e-6))

@@ -27,5 +27,11 @@ class OutputState:
         self.energised = self.active != self.facts.normally_energised
         return before != (self.active, self.energised, self.muted)
 
+    def pulse(self, *, on: bool) -> bool:
+        """Energise the coil, or not, whatever the cells say. Says whether anything changed."""
+        before = (self.active, self.energised, self.muted)
+        self.active, self.energised, self.muted = False, on, False
+        return before != (False, on, False)
+
     def power_off(self) -> None:
         self.active = self.energised = self.muted = False

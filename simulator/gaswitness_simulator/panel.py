@@ -12,7 +12,9 @@ from gaswitness_simulator.cell import CellState
 from gaswitness_simulator.channel import NEVER, ChannelState
 from gaswitness_simulator.image import RegisterImage
 from gaswitness_simulator.level import TICK_S
+from gaswitness_simulator.living import Living
 from gaswitness_simulator.output import OutputState
+from gaswitness_simulator.panel_life import Stage
 from gaswitness_simulator.placing import Placing
 from gaswitness_simulator.scanning import Scanning, last_instant
 from gaswitness_simulator.state import PanelState
@@ -34,6 +36,12 @@ from gaswitness_simulator.stimulus import (
     RoomAir,
     SetpointTo,
     Stimulus,
+)
+from gaswitness_simulator.stimulus_bus import (
+    BusStimulus,
+    LifeStimulus,
+    Mains,
+    WatchdogRestart,
 )
 from gaswitness_sitefile.matrix import facts_of
 from gaswitness_sitefile.site import InhibitActs, Site
@@ -61,6 +69,10 @@ class VirtualPanel:
             (cell, reader_of(cell.facts.cause_tree, self.state.counted))
             for cell in self.state.cells
         )
+        self.living = Living.of(site, self.state.channels, self.state.outputs, seed)
+        self.state.living = self.living
+        if self.living is not None:
+            self.living.power_up(0.0)
         self.placing = Placing.of(site, self.state.channels) if site.rooms else None
         self._pressed: set[Key] = set()
         self._inputs_asked = dict.fromkeys(self.state.inputs, False)
@@ -71,7 +83,8 @@ class VirtualPanel:
         self._refreshed_s = 0.0
         self._still_s = 0.0  # before this no scan and no refresh comes
         self._scan(-1)
-        self.image.refresh(0.0)
+        if self.living is None or not self.living.dead_to_map:
+            self.image.refresh(0.0)
         self._next = self._next_scan()
 
     @property
@@ -132,6 +145,8 @@ class VirtualPanel:
             self._refresh(to_s)
         scanning = self.state.scanning
         self._still_s = min(self._still_s, scanning.at_s(scanning.now + 1))
+        if self.living is not None:
+            self._still_s = min(self._still_s, self.living.power_event_s())
         self.now_s = to_s
 
     def apply(self, stimulus: Stimulus, at_s: float) -> None:
@@ -153,11 +168,27 @@ class VirtualPanel:
             case Press(key):
                 self._pressed |= {key} if self.powered else set()
             case Power(on):
+                if self.living is not None:
+                    self.living.restart_s = math.inf
                 self._switch(at_s, on=on)
+            case _ if isinstance(stimulus, BusStimulus | LifeStimulus):
+                self._live(stimulus, at_s)
             case _:
                 self._do_to_channel(stimulus, at_s)
         self._stirred = True
         self._next = self._next_scan()
+
+    def _live(self, stimulus: BusStimulus | LifeStimulus, at_s: float) -> None:
+        if self.living is None:
+            if not isinstance(stimulus, Mains):
+                raise ValueError("this panel's site has no panel_life, and its bus no scan")
+            self._switch(at_s, on=stimulus.on)
+            return
+        if isinstance(stimulus, WatchdogRestart) and not self.powered:
+            return
+        power = self.living.apply(stimulus, at_s)
+        if power is not None:
+            self._switch(at_s, on=power)
 
     def _do_to_channel(self, stimulus: OfChannel, at_s: float) -> None:
         channel = self._channel(stimulus.channel)
@@ -226,10 +257,14 @@ class VirtualPanel:
         if on:
             self.power_ups += 1
             state.came_s = at_s
-            state.warm_up = self.site.timing.warm_up_s > 0
+            if self.living is not None:
+                self.living.power_up(at_s)
+            state.warm_up = self._warming(at_s)
             self._touched.update(state.channels)
             self.image.stir_all()
             return
+        if self.living is not None:
+            self.living.power_off(at_s)
         state.cells = tuple(CellState(cell.facts) for cell in state.cells)
         self._cells = tuple(
             (fresh, reader) for fresh, (_, reader) in zip(state.cells, self._cells, strict=True)
@@ -251,16 +286,37 @@ class VirtualPanel:
         self._run(at_s)
         self._refreshed_s = at_s
         scanned = self.state.scanning.at_s(self.state.scanning.now) > self.state.came_s
-        if self.powered and (scanned or self.image.made):
+        dead = self.living is not None and self.living.dead_to_map
+        if self.powered and (scanned or self.image.made) and not dead:
             self.image.refresh(at_s)
 
     def _run(self, to_s: float) -> None:
         scanning = self.state.scanning
         last = scanning.last(to_s)
-        while self._next <= last:
+        while True:
+            if self.living is not None and self._power_event(self.living, to_s):
+                continue
+            if self._next > last:
+                break
             self._scan(self._next)
             self._next = self._next_scan()
         scanning.now = max(scanning.now, last)
+
+    def _power_event(self, living: Living, to_s: float) -> bool:
+        """Let the power change by itself, where it does by then and before the next scan."""
+        scanning, event_s = self.state.scanning, living.power_event_s()
+        if event_s > to_s or scanning.last(event_s) >= self._next:
+            return False
+        scanning.now = max(scanning.now, scanning.last(event_s))
+        self._switch(event_s, on=living.power_event(event_s))
+        self._stirred = True
+        self._next = self._next_scan()
+        return True
+
+    def _warming(self, at_s: float) -> bool:
+        if self.living is not None and self.living.course is not None:
+            return self.living.warming
+        return at_s - self.state.came_s < self.site.timing.warm_up_s - TICK_S
 
     def _next_scan(self) -> int:
         """The next scan that may change anything."""
@@ -271,7 +327,9 @@ class VirtualPanel:
         if self._stirred:
             return now + 1
         ends = [cell.due_s for cell in state.cells]
-        if state.warm_up:
+        if self.living is not None:
+            ends.append(self.living.next_s(state.scanning.at_s(now)))
+        if state.warm_up and (self.living is None or self.living.course is None):
             ends.append(state.came_s + self.site.timing.warm_up_s)
         dues = [state.scanning.when_due(end) for end in ends if end is not None]
         dues += (channel.due for channel in state.channels.values())
@@ -282,16 +340,19 @@ class VirtualPanel:
         state, now_s = self.state, self.state.scanning.at_s(scan)
         state.scanning.now = scan
         was_warming = state.warm_up
-        state.warm_up = now_s - state.came_s < self.site.timing.warm_up_s - TICK_S
+        if self.living is not None:
+            self._follow_life(self.living, now_s)
+        state.warm_up = self._warming(now_s)
         if "accept" in self._pressed:
             state.unaccepted = False
         stirred = self._stirred or was_warming != state.warm_up
         if was_warming != state.warm_up:
             self._touched.update(state.channels)
         stirred |= self._follow_channels(scan)
-        if self._own_fault_asked and not state.own_fault:
+        own_fault = self._own_fault_asked or (self.living is not None and self.living.own_fault())
+        if own_fault and not state.own_fault:
             state.unaccepted = True
-        state.own_fault = self._own_fault_asked
+        state.own_fault = own_fault
         if state.inputs != self._inputs_asked:
             self.image.stir(*state.inputs)
             state.inputs.update(self._inputs_asked)
@@ -299,11 +360,20 @@ class VirtualPanel:
             self._reset_levels()
         if stirred or any(self._is_due(cell, scan) for cell in state.cells):
             self._follow_cells(now_s)
+        if self.living is not None:
+            self.living.settle(now_s)
         if stirred:
             self.image.stir("panel", "any")
         self._pressed.clear()
         self._touched.clear()
         self._stirred = False
+
+    def _follow_life(self, living: Living, now_s: float) -> None:
+        if "reset" in self._pressed:
+            living.restarted = False
+        changed = living.scan(now_s)
+        self._stirred |= bool(changed)
+        self._touched |= changed - {"panel"}
 
     def _is_due(self, cell: CellState, scan: int) -> bool:
         return cell.due_s is not None and self.state.scanning.when_due(cell.due_s) <= scan
@@ -329,6 +399,11 @@ class VirtualPanel:
             self.image.stir(tag)
 
     def _follow_cells(self, now_s: float) -> None:
+        if self.living is not None and self.living.dead_to_map:
+            for tag, output in self.state.outputs.items():
+                if output.pulse(on=self.living.stage is Stage.RELAY_PULSE):
+                    self.image.stir(tag)
+            return
         reset, mute = "reset" in self._pressed, "mute" in self._pressed
         driven: defaultdict[str, bool] = defaultdict(bool)
         anew: defaultdict[str, bool] = defaultdict(bool)

@@ -15,6 +15,7 @@ from gaswitness_simulator.encode import (
 from gaswitness_simulator.slot import COMMAND_KEYS
 from gaswitness_simulator.state import PanelState
 from gaswitness_sitefile.channel import ReadingOnFault
+from gaswitness_sitefile.life_facts import LIFE_NUMBERS, PANEL_STATES
 from gaswitness_sitefile.points import CHANNEL_STATES, FLOATS, Point, PointType, is_number
 from gaswitness_sitefile.site import Site
 
@@ -59,8 +60,8 @@ class Shows:
             return lambda: b"\1" if on() else b"\0"
         if point.type is PointType.STRING:
             return self._text(point)
-        if point.shows == "heartbeat":
-            return self._heartbeat(point)
+        if point.shows in ("heartbeat", "panel.state"):
+            return self._heartbeat(point) if point.what == "" else self._panel_state(point)
         if point.shows in ("spare", "constant"):
             fixed = b"" if point.shows == "spare" else _constant_bytes(point)
             return lambda: fixed.ljust(2 * point.width, b"\0")
@@ -69,6 +70,8 @@ class Shows:
         if channel is not None and point.what == "state":
             return self._channel_state(point)
         encode = value_encoder(point)
+        if point.subject == "panel" and point.what in LIFE_NUMBERS:
+            return lambda: encode(self._state.panel_number(point.what))
         if channel is not None and point.what.endswith(".setpoint"):
             level = channel.levels.get(point.what.partition(".")[0])
             if level is None:
@@ -90,6 +93,12 @@ class Shows:
         numbers = numbers or {name: code for code, name in enumerate(CHANNEL_STATES)}
         encode, tag = raw_encoder(point), point.subject
         return lambda: encode(numbers.get(self._state.channel_state(tag, numbers.__contains__), 0))
+
+    def _panel_state(self, point: Point) -> Renderer:
+        numbers = {name: code for code, name in point.codes.items()}
+        numbers = numbers or {name: code for code, name in enumerate(PANEL_STATES)}
+        encode = raw_encoder(point)
+        return lambda: encode(numbers.get(self._state.panel_state(), 0))
 
     def _text(self, point: Point) -> Renderer:
         if point.what == "state" and point.subject in self._state.channels:

@@ -11,9 +11,11 @@ from typing import Final
 from gaswitness_simulator.cause import Reader
 from gaswitness_simulator.cell import CellState
 from gaswitness_simulator.channel import ChannelState
+from gaswitness_simulator.living import Living
 from gaswitness_simulator.output import OutputState
 from gaswitness_simulator.scanning import Scanning
 from gaswitness_sitefile.channel import EXPOSURES, LEVEL_NAMES
+from gaswitness_sitefile.life_facts import BUS_FLAGS, LIFE_FLAGS
 from gaswitness_sitefile.matrix import Fact
 from gaswitness_sitefile.points import CHANNEL_STATES
 
@@ -35,6 +37,7 @@ class PanelState:
     unaccepted: bool = False
     powered: bool = True
     came_s: float = 0.0
+    living: Living | None = None
 
     def fault(self) -> bool:
         """The panel's own fault, or that of any channel that is not inhibited."""
@@ -85,7 +88,19 @@ class PanelState:
             "unaccepted": lambda: self.unaccepted,
             "inhibit": lambda: any(one.inhibited for one in self.channels.values()),
         }
+        if what in LIFE_FLAGS:
+            return lambda: self.powered and self.living is not None and self.living.flag(what)
         return readers.get(what)
+
+    def panel_state(self) -> str:
+        """Of PANEL_STATES: the stage of the panel's life."""
+        if self.living is not None and self.living.course is not None:
+            return str(self.living.stage)
+        return "warm_up" if self.warm_up else "normal"
+
+    def panel_number(self, what: str) -> float:
+        """One of LIFE_NUMBERS; 0 where nothing is known of it."""
+        return 0.0 if self.living is None else self.living.number(what)
 
     def channel_state(self, tag: str, among: Callable[[str], bool] = lambda _: True) -> str:
         """The first of CHANNEL_STATES' order that applies to the channel and is `among` those
@@ -115,6 +130,8 @@ def _channel_reader(channel: ChannelState, what: str) -> Reader | None:
         if exposure is None or what not in exposure.averages:
             return None
         return _flag(exposure.averages[what], "on")
+    if what in BUS_FLAGS:
+        return _flag(channel, what)
     if what in CHANNEL_FLAGS:
         return _flag(channel, "inhibited" if what == "inhibit" else what)
     return None

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
+from gaswitness_simulator.stimulus_bus import BusStimulus, LifeStimulus
+
 Key = Literal["accept", "reset", "mute"]
 
 
@@ -207,7 +209,18 @@ class SetpointTo:
 OfChannel = GasTo | Drift | LoopCurrent | ChannelFault | DropOut | Inhibit | SetpointTo
 """What is done to one channel."""
 
-Stimulus = OfChannel | RoomAir | Leak | Purge | InputSet | Press | Power | PanelFault
+Stimulus = (
+    OfChannel
+    | RoomAir
+    | Leak
+    | Purge
+    | InputSet
+    | Press
+    | Power
+    | PanelFault
+    | BusStimulus
+    | LifeStimulus
+)
 
 
 def _not_negative(name: str, value: float) -> None:
