@@ -72,7 +72,6 @@ async def find(
     search: Search,
     clock: Clock,
     told: Told,
-    on_exchange: Callable[[Exchange], None] | None = None,
 ) -> Findings:
     """Search. Once a line's settings are certain, only they are searched on.
 
@@ -89,7 +88,7 @@ async def find(
             if client is None or one.line != present:
                 if client is not None:
                     await client.close()
-                client, present = _client(address, one.line, search, clock, on_exchange), one.line
+                client, present = _client(address, one.line, search, clock), one.line
                 await client.open()
                 told.line(one.line)
             heard = await _try(client, one, findings)
@@ -109,15 +108,12 @@ def _client(
     line: SerialLine | None,
     search: Search,
     clock: Clock,
-    on_exchange: Callable[[Exchange], None] | None,
 ) -> Client:
     pace = Pace(timeout_s=search.timeout_s, request_gap_s=search.pause_s)
     transport, framing = open_link(address if line is None else replace(address, serial=line), pace)
     # most of what a search asks stays silent: that is no reason to connect anew
     framing.silence_shows_break = False
-    return Client(
-        transport, unit=1, clock=clock, pace=pace, framing=framing, on_exchange=on_exchange
-    )
+    return Client(transport, unit=1, clock=clock, pace=pace, framing=framing)
 
 
 def _indifferent(findings: Findings) -> bool:

@@ -55,15 +55,13 @@ class RtuFraming:
     `timeout_s` counts from the request's last byte to the reply's last, the time on the wire aside.
     """
 
-    def __init__(
-        self, line: SerialLine | None, timeout_s: float, debts: Debts | None = None
-    ) -> None:
+    def __init__(self, line: SerialLine | None, timeout_s: float) -> None:
         self.notes: list[LinkProblem] = []
         self.quiet_until_s = 0.0
         self.wire_s = 0.0
         self.silence_shows_break = line is None
         self.silence_s = silence_s(line or UNKNOWN_LINE)
-        self.debts = Debts(timeout_s) if debts is None else debts
+        self.debts = Debts(timeout_s)
         self._character_s = 0.0 if line is None else line.bits_per_character / line.baud
         self._pending = b""
         self._request = self._reply = b""
