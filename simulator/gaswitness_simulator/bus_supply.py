@@ -41,7 +41,7 @@ class BusSupply:
 
         `present`: devices connected; `alarmed`: those in alarm; `energised`: outputs that are on.
         """
-        on = energised & self._outputs.keys()
+        on = frozenset(energised & self._outputs.keys())
         key = (present, alarmed & present, on, supply_v)
         if key not in self._known:
             if len(self._known) > 256:

@@ -259,6 +259,7 @@ class VirtualPanel:
             state.came_s = at_s
             if self.living is not None:
                 self.living.power_up(at_s)
+                self._pulse(self.living)
             state.warm_up = self._warming(at_s)
             self._touched.update(state.channels)
             self.image.stir_all()
@@ -368,6 +369,12 @@ class VirtualPanel:
         self._touched.clear()
         self._stirred = False
 
+    def _pulse(self, living: Living) -> None:
+        """Energise every output while relays are pulsed, and none in the self-test."""
+        for tag, output in self.state.outputs.items():
+            if output.pulse(on=living.stage is Stage.RELAY_PULSE):
+                self.image.stir(tag)
+
     def _follow_life(self, living: Living, now_s: float) -> None:
         if "reset" in self._pressed:
             living.restarted = False
@@ -400,9 +407,7 @@ class VirtualPanel:
 
     def _follow_cells(self, now_s: float) -> None:
         if self.living is not None and self.living.dead_to_map:
-            for tag, output in self.state.outputs.items():
-                if output.pulse(on=self.living.stage is Stage.RELAY_PULSE):
-                    self.image.stir(tag)
+            self._pulse(self.living)
             return
         reset, mute = "reset" in self._pressed, "mute" in self._pressed
         driven: defaultdict[str, bool] = defaultdict(bool)
