@@ -7,7 +7,14 @@ from typing import Final
 from gaswitness_probe.decode import decode, decode_bits
 from gaswitness_probe.history import Value
 from gaswitness_probe.survey_value import reading_of, wire_tolerance
-from gaswitness_sitefile.points import CHANNEL_STATES, COMMANDS, PLAIN_SHOWS, Point, PointType
+from gaswitness_sitefile.points import (
+    CHANNEL_STATES,
+    COMMANDS,
+    PLAIN_SHOWS,
+    Point,
+    PointType,
+    is_number,
+)
 from gaswitness_sitefile.site import Site
 
 Raws = Mapping[str, tuple[int, ...]]
@@ -38,7 +45,8 @@ class Source:
     @property
     def is_flag(self) -> bool:
         """Whether it shows a fact, not a number or a state."""
-        return self.shows.rpartition(".")[2] not in ("reading", "setpoint", "state")
+        what = self.shows.partition(".")[2]
+        return what != "state" and not is_number(what)
 
 
 @dataclass(frozen=True, slots=True)

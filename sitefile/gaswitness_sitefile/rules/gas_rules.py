@@ -1,5 +1,6 @@
 """Design rules that need to know the gas: directions for oxygen, published limits, units."""
 
+import math
 from typing import Final
 
 from gaswitness_sitefile.channel import AlarmLevel, Channel, Direction, Unit
@@ -39,11 +40,19 @@ def _beyond_exposure_limit(site: Site) -> Findings:
             if level is None or limit is None or level.direction is Direction.FALLING:
                 continue
             most = _in_unit(limit, channel.unit, burns=gas.burns is not False)
-            if most is not None and level.setpoint > most * (1 + 1e-9):
+            if most is None or _averaged(channel, limit, most):
+                continue
+            if level.setpoint > most * (1 + 1e-9):
                 yield (
                     ("channels", index, "levels", name, "setpoint"),
                     _words(channel, name, level, limit, most),
                 )
+
+
+def _averaged(channel: Channel, limit: ExposureLimit, most: float) -> bool:
+    """Whether an alarm of the channel's own stands at the limit or below, for the average."""
+    own = channel.exposure.limits if channel.exposure is not None else {}
+    return own.get("TWA" if limit.over_min == 480 else "STEL", math.inf) <= most * (1 + 1e-9)
 
 
 def _in_unit(limit: ExposureLimit, unit: Unit, *, burns: bool) -> float | None:
