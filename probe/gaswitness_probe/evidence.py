@@ -42,6 +42,12 @@ _INSERT: Final = {
 }
 
 
+CLAIMS = 3
+CLAIM_PAUSE_S = 0.05
+"""How often the lock of an existing record must be found free, and how long apart, in seconds."""
+RIVAL_GOES_MS = 10_000
+
+
 class Evidence:
     """The open record of one run. Appending is safe from any thread; one process writes a record.
 
@@ -264,6 +270,19 @@ class Evidence:
         self._db.execute("BEGIN IMMEDIATE")
 
 
+def _claim(db: sqlite3.Connection, tries: int) -> None:
+    """Take the write lock for good; SQLITE_BUSY where another process writes the record.
+
+    That one lets go of the lock for an instant at each commit, and takes it again at once. So it is
+    free only if it is free several times in a row.
+    """
+    for left in range(tries, 0, -1):
+        db.execute("BEGIN IMMEDIATE")
+        if left > 1:
+            db.execute("ROLLBACK")
+            Event().wait(CLAIM_PAUSE_S)
+
+
 def _prepared(db: sqlite3.Connection, path: Path) -> tuple[int, bytes]:
     """Number and chain of the last entry, the connection left in a write transaction."""
     (application,) = db.execute("PRAGMA application_id").fetchone()
@@ -274,7 +293,9 @@ def _prepared(db: sqlite3.Connection, path: Path) -> tuple[int, bytes]:
         raise EvidenceError(f"{path}: is not the evidence of a run")
     db.execute("PRAGMA journal_mode = WAL")
     db.execute("PRAGMA synchronous = FULL")
-    db.execute("BEGIN IMMEDIATE")
+    _claim(db, tries=1 if fresh else CLAIMS)
+    # From here on a rival is one who is just about to be refused: wait until it has gone.
+    db.execute(f"PRAGMA busy_timeout = {RIVAL_GOES_MS}")
     if fresh:
         db.execute(TABLE)
         db.execute(f"PRAGMA application_id = {APPLICATION_ID}")

@@ -151,6 +151,18 @@ def test_a_second_writer_is_refused(path: Path) -> None:
     assert verify_chain(path).entries == 2
 
 
+def test_a_writer_that_commits_all_the_time_is_never_robbed(path: Path) -> None:
+    """Between two commits the lock is free for an instant; a rival must not get in there."""
+    with Evidence.create(path) as first:
+        for number in range(40):
+            first.append("remark", {"text": str(number)}, float(number))
+            first.sync()
+            if number % 4 == 0:
+                with pytest.raises(EvidenceError, match="another process is writing"):
+                    Evidence.open_again(path)
+    assert verify_chain(path).entries == 40
+
+
 def test_a_second_writer_in_another_process_is_refused(path: Path) -> None:
     code = (
         "import sys; from pathlib import Path; from gaswitness_probe.evidence import Evidence\n"
