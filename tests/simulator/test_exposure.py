@@ -2,9 +2,14 @@
 methods, paragraphs 3 to 7, and its rule that any 15 minutes count.
 """
 
+import struct
+
 import pytest
 
+from gaswitness_simulator.device import VirtualDevice
 from gaswitness_simulator.exposure import SAMPLE_S, ExposureState
+from gaswitness_simulator.panel import VirtualPanel
+from gaswitness_simulator.stimulus import ChannelFault, GasTo, Inhibit, Power, Step
 from gaswitness_sitefile.gases import eh40_rounded
 
 
@@ -87,3 +92,67 @@ def test_no_number_and_less_than_nothing_are_no_exposure():
     assert state.take(float("nan"), 10.0)
     assert not state.take(99.0, 15.0)
     assert state.averages["STEL"].value == 0.0
+
+
+def exposed_panel(make_site, a_channel, a_cell, a_point):
+    channel = a_channel(
+        gas="CO", unit="ppm", range=[0, 300], levels={}, exposure={"stel": 100, "twa": 20}
+    )
+    return VirtualPanel(
+        make_site(
+            channels=[channel],
+            outputs=[{"tag": "K1", "kind": "relay"}, {"tag": "K2", "kind": "relay"}],
+            matrix=[a_cell("AT-1.STEL", "K1"), a_cell("AT-1.TWA", "K2")],
+            points=[
+                a_point("15 min", "input register", 0, "float32", "AT-1.STEL.average"),
+                a_point("8 h", "input register", 2, "float32", "AT-1.TWA.average"),
+                a_point("alarm", "discrete input", 0, "bit", "AT-1.STEL"),
+            ],
+        )
+    )
+
+
+def test_the_panel_alarms_on_the_dose_and_drives_outputs_by_it(
+    make_site, a_channel, a_cell, a_point
+):
+    panel = exposed_panel(make_site, a_channel, a_cell, a_point)
+    panel.apply(GasTo("AT-1", Step(120.0)), 0.0)
+    # 120 ppm reach an average of 100 over 15 min after 12.5 min, 20 ppm of 8 h after 80 min.
+    panel.advance(12.5 * 60 - 15)
+    assert not panel.fact("AT-1.STEL")
+    panel.advance(12.5 * 60 + 15)
+    assert panel.fact("AT-1.STEL")
+    assert panel.fact("K1.active")
+    assert panel.fact("panel.unaccepted")
+    panel.advance(80 * 60 - 15)
+    assert not panel.fact("AT-1.TWA")
+    panel.advance(80 * 60 + 15)
+    assert panel.fact("K2.active")
+    answer = VirtualDevice(panel).answer(1, bytes.fromhex("0400000004"), panel.now_s + 1)
+    stel, twa = struct.unpack(">ff", answer[2:])
+    assert stel == pytest.approx(120.0)
+    assert twa == pytest.approx(20.0, abs=0.1)
+
+
+def test_a_fault_adds_no_dose_and_power_forgets_it(make_site, a_channel, a_cell, a_point):
+    panel = exposed_panel(make_site, a_channel, a_cell, a_point)
+    panel.apply(GasTo("AT-1", Step(120.0)), 0.0)
+    panel.apply(ChannelFault("AT-1", on=True), 600.0)
+    panel.advance(840.0)
+    averages = panel.state.channels["AT-1"].exposure.averages
+    assert averages["STEL"].value == pytest.approx(80.0, abs=1.5)
+    panel.apply(Power(on=False), 840.0)
+    panel.apply(Power(on=True), 900.0)
+    panel.advance(905.0)
+    assert averages["STEL"].value < 1.5
+
+
+def test_an_inhibited_channel_counts_the_dose_but_drives_nothing(
+    make_site, a_channel, a_cell, a_point
+):
+    panel = exposed_panel(make_site, a_channel, a_cell, a_point)
+    panel.apply(Inhibit("AT-1", on=True), 0.0)
+    panel.apply(GasTo("AT-1", Step(120.0)), 0.0)
+    panel.advance(1200.0)
+    assert panel.fact("AT-1.STEL")
+    assert not panel.fact("K1.active")
