@@ -1,11 +1,15 @@
 """What sensors do: dead time, recovery, ageing, over-range that latches, under-range as a fault."""
 
 import math
+from itertools import pairwise
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
 
+from gaswitness_simulator.gas import Air
 from gaswitness_simulator.panel import VirtualPanel
 from gaswitness_simulator.sensor import NEW
 from gaswitness_simulator.stimulus import Drift, Exponential, GasTo, Press, Ramp, Step, Sum
@@ -180,3 +184,45 @@ def test_errors_stay_within_what_they_may_reach():
         for later_s in (at_s, at_s + 30.0, at_s + 1000.0):
             assert low <= ageing.shows(0.0, later_s) <= high
             assert low <= ageing.shows(60.0, later_s) <= high
+
+
+def test_errors_never_move_faster_than_they_say():
+    ageing = NEW.to(5.0, 0.5, 10.0, 100.0)
+    for at_s in (10.0, 60.0):
+        most = ageing.fastest(2.0, 0.0, 60.0, at_s)
+        # The lagged value rises by 2 in each second, to 60 within half a minute.
+        for later_s in (at_s, at_s + 7.0):
+            lagged = 2.0 * (later_s - at_s)
+            moved = ageing.shows(lagged + 2.0, later_s + 1.0) - ageing.shows(lagged, later_s)
+            assert abs(moved) <= most
+    assert NEW.to(5.0, None, 0.0, 100.0).fastest(0.0, 0.0, 0.0, 50.0) == pytest.approx(0.05)
+    assert NEW.to(5.0, None, 0.0, 100.0).fastest(0.0, 0.0, 0.0, 101.0) == 0.0
+
+
+@pytest.mark.parametrize("tau_s", [0.0, 3.0, 5.0])
+def test_a_sum_of_exponentials_stays_where_it_says_that_it_may_go(tau_s):
+    # It begins at 0 and ends at 0, but goes far below and above in between.
+    air = Air.at_rest(0.0, tau_s).to(Sum(0.0, ((90.0, 10.0), (-120.0, 5.0), (30.0, 60.0))), 0.0)
+    values = [air.lagged(n / 2) for n in range(1200)]
+    assert max(values) > 20.0
+    for n in (0, 5, 40, 300):
+        low, high = air.reach(n / 2)
+        assert low <= min(values[n:])
+        assert max(values[n:]) <= high
+        steepest = max(abs(b - a) / 0.5 for a, b in pairwise(values[n:]))
+        assert steepest <= air.fastest(n / 2)
+
+
+@pytest.mark.parametrize("decay_s", [4.0, 5.0, 5.000001, 80.0])
+def test_lag_of_a_sum_is_what_a_solver_makes_of_it(decay_s):
+    terms = ((-60.0, decay_s), (25.0, 7.0))
+    air = Air.at_rest(5.0, 5.0).to(Sum(40.0, terms), 0.0)
+
+    def slope(at_s, y):
+        gas = 40 + sum(a * math.exp(-at_s / d) for a, d in terms)
+        return (gas - y) / 5.0
+
+    times = np.array([1.0, 10.0, 60.0])
+    solved = solve_ivp(slope, (0, 60), [5.0], "DOP853", times, rtol=1e-11, atol=1e-12).y[0]
+    for at_s, value in zip(times, solved, strict=True):
+        assert air.lagged(float(at_s)) == pytest.approx(value, abs=1e-8)
