@@ -66,8 +66,10 @@ class Segment:
         own = fading(u, tau_s)
         value = self.level + (first - self.level) * own
         for amplitude, decay_s in self.terms:
-            if abs(decay_s - tau_s) <= 1e-6 * tau_s:
-                value += amplitude * u / tau_s * own
+            x = u / tau_s - u / decay_s
+            if abs(x) < 1.0:
+                # The two time constants may be all but equal: no difference of near values here.
+                value += amplitude * u / tau_s * own * (math.expm1(x) / x if x else 1.0)
             else:
                 forced = amplitude * decay_s / (decay_s - tau_s)
                 value += forced * (fading(u, decay_s) - own)
