@@ -88,13 +88,14 @@ class Stream:
             return LinkProblem(Deviation.WRONG_PROTOCOL, raw, f"protocol id {protocol}, not 0")
         return Adu(transaction, unit, raw[HEADER_BYTES:], raw)
 
-    def starts_badly(self) -> bool:
-        """Whether what is pending cannot be the beginning of a frame."""
+    def starts_whole(self) -> bool:
+        """Whether what is pending begins with a whole frame of Modbus/TCP."""
         data = self.pending
-        if len(data) < HEADER_BYTES - 1:
-            return any(data[2:4])
-        protocol, length = struct.unpack_from(">HH", data, 2)
-        return bool(protocol) or not SHORTEST_LENGTH <= length <= LONGEST_LENGTH
+        if len(data) < HEADER_BYTES:
+            return False
+        _, protocol, length, _ = HEADER.unpack_from(data)
+        sound = not protocol and SHORTEST_LENGTH <= length <= LONGEST_LENGTH
+        return sound and len(data) >= HEADER_BYTES - 1 + length
 
 
 def check_reply(request: bytes, reply: bytes) -> Checked:

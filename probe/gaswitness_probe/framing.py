@@ -85,6 +85,7 @@ class MbapFraming:
         self.wire_s = 0.0
         self.transaction = 0
         self._stream = Stream()
+        self._taken = b""
         self._issued = 0
         self._unanswered: set[int] = set()
 
@@ -115,6 +116,7 @@ class MbapFraming:
             if isinstance(found, Adu) and found.transaction != self.transaction:
                 self.notes.append(self._stray(found))
             else:
+                self._taken = found.raw if found is not None else b""
                 return found
 
     def _stray(self, found: Adu) -> LinkProblem:
@@ -140,9 +142,13 @@ class MbapFraming:
         return LinkProblem(Deviation.NO_REPLY, detail=f"nothing came {waited}")
 
     def tail(self, problem: LinkProblem | None) -> LinkProblem | None:
-        if problem is None and self._stream.pending and self._stream.starts_badly():
-            return LinkProblem(Deviation.UNASKED, self._stream.pending, "after the reply")
-        return None
+        """Bytes put in amid a reply push its end out behind the length that it states, and every
+        value after them is another one: only a whole frame leaves the reply before it as it is."""
+        rest = self._stream.pending
+        if problem is not None or not rest or self._stream.starts_whole():
+            return None
+        detail = f"bytes run on after what would be the reply: {len(rest)} more"
+        return LinkProblem(Deviation.TOO_LONG, self._taken + rest, detail)
 
     def overheard(self, data: bytes, now_s: float) -> None:  # noqa: ARG002  # as above
         self._stream.feed(data)
@@ -154,7 +160,7 @@ class MbapFraming:
 
     def lost(self, problem: LinkProblem | None) -> bool:
         if problem is None:
-            return bool(self._stream.pending) and self._stream.starts_badly()
+            return False
         return problem.deviation is not Deviation.NO_REPLY and bool(self._stream.pending)
 
 

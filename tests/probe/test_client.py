@@ -195,13 +195,21 @@ async def test_lost_connection_is_named_and_made_anew(panel, steps, deviation):
     await client.close()
 
 
-async def test_bytes_after_a_good_reply_are_noted_and_the_connection_made_anew(panel):
-    panel.twist = lambda number, request, reply: [reply + b"\xff" * 8 if number == 0 else reply]
+@pytest.mark.parametrize(
+    "rest", [b"\xff" * 8, b"\x00\x05\x00", b"\x00", b"\x00\x01\x00\x00\x00\x09"]
+)
+async def test_bytes_that_run_on_after_a_reply_spoil_it_and_the_connection_is_made_anew(
+    panel, rest
+):
+    """They may be the end of a reply into which others came: then each value in it is another."""
+    panel.twist = lambda number, request, reply: [reply + rest if number == 0 else reply]
     client = panel.client()
     await client.open()
     exchange = await ask(client)
-    assert exchange.ok
-    assert [(n.deviation, n.raw) for n in exchange.notes] == [(Deviation.UNASKED, b"\xff" * 8)]
+    assert exchange.problem.deviation is Deviation.TOO_LONG
+    assert exchange.problem.raw.endswith(rest)
+    assert len(exchange.problem.raw) > len(rest)
+    assert exchange.pdu is None
     await client.clock.sleep_until(client.free_s)
     assert (await ask(client)).ok
     await client.close()
