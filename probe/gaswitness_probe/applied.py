@@ -67,7 +67,26 @@ class PanelFaultMade:
     on: bool
 
 
-Action = GasApplied | FaultMade | InhibitSet | InputMade | KeyPressed | PowerSet | PanelFaultMade
+@dataclass(frozen=True, slots=True)
+class PanelUpset:
+    """Something was done to the bus, the mains or the program whose effects are not worked out.
+
+    From then on faults that nobody made may be there. `may_restart`: the panel may begin anew.
+    """
+
+    may_restart: bool = False
+
+
+Action = (
+    GasApplied
+    | FaultMade
+    | InhibitSet
+    | InputMade
+    | KeyPressed
+    | PowerSet
+    | PanelFaultMade
+    | PanelUpset
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,15 @@ from gaswitness_probe.history import Value
 from gaswitness_probe.observe import Meaning
 from gaswitness_probe.signal import FALSE, TRUE, UNKNOWN, Truth
 from gaswitness_sitefile.channel import EXPOSURES, LEVEL_NAMES, Channel
-from gaswitness_sitefile.points import CHANNEL_STATES, NUMERIC, Access, Point, PointType
+from gaswitness_sitefile.life_facts import BUS_FLAGS
+from gaswitness_sitefile.points import (
+    CHANNEL_STATES,
+    NUMERIC,
+    PANEL_FLAGS,
+    Access,
+    Point,
+    PointType,
+)
 from gaswitness_sitefile.site import Site
 
 RANKS: Final = {
@@ -68,13 +76,13 @@ def _sources_in(site: Site, point: Point) -> Iterator[tuple[str, Source]]:
 
 def _is_flag(site: Site, subject: str, what: str) -> bool:
     if subject in site.channel_of:
-        return what in FLAGS
+        return what in FLAGS or what in BUS_FLAGS
     if subject in site.output_of:
         return what in ("active", "energised", "muted")
     if subject in site.input_of:
         return what == "active"
     if subject == "panel":
-        return what in ("fault", "warm_up", "unaccepted", "inhibit")
+        return what in PANEL_FLAGS
     return subject == "any" and what in (*LEVEL_NAMES, "fault")
 
 

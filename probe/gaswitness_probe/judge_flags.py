@@ -190,7 +190,8 @@ def _panel_fault_made(view: PanelView) -> Signal:
         if part.value is TRUE
     )
     clean = explained and not (done and not done[0][1].on)
-    return any_of([from_changes(FALSE if clean else UNKNOWN, own), *channels])
+    mine = blurred(from_changes(FALSE if clean else UNKNOWN, own), view.upset)
+    return any_of([mine, *channels])
 
 
 def _verdict(view: PanelView, flag: Flag) -> Verdict:

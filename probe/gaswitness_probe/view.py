@@ -18,6 +18,7 @@ from gaswitness_probe.applied import (
     KeyPressed,
     Looked,
     PanelFaultMade,
+    PanelUpset,
     PowerSet,
 )
 from gaswitness_probe.facts import Source, fact_sources, reading_points, resolution
@@ -200,14 +201,14 @@ class PanelView:
         subject, _, what = fact.partition(".")
         if fact == "panel.fault":
             own = [(when, a.on) for when, a in self.actions(PanelFaultMade)]
-            return blurred(_switched(own), self.powered_off)
+            return blurred(blurred(_switched(own), self.powered_off), self.upset)
         if what == "fault" and subject in self.site.channel_of:
             faults = [one for one in self.actions(FaultMade) if one[1].channel == subject]
             kinds = [
                 _switched([(when, a.on) for when, a in faults if a.drop_out is drop_out])
                 for drop_out in (False, True)
             ]
-            return blurred(any_of(kinds), self.powered_off)
+            return blurred(blurred(any_of(kinds), self.powered_off), self.upset)
         if what == "inhibit" and subject in self.site.channel_of:
             set_ = self.actions(InhibitSet)
             inhibits = [(when, a.on) for when, a in set_ if a.channel == subject]
@@ -224,19 +225,39 @@ class PanelView:
         return _switched(switched)
 
     @cached_property
+    def upset(self) -> Signal:
+        """From where on the panel may have faults that nobody here made, for reasons not judged."""
+        begun = [(when.low, TRUE) for when, _ in self.actions(PanelUpset)]
+        return from_changes(FALSE, begun[:1])
+
+    @property
+    def _may_begin_anew(self) -> list[Window]:
+        back_s = self.site.timing.key_response_s
+        if self.site.panel_life is not None:
+            back_s += self.site.panel_life.restart_s
+        return [
+            Window(when.low, when.high + back_s)
+            for when, action in self.actions(PanelUpset)
+            if action.may_restart
+        ]
+
+    @cached_property
     def _warm_up_made(self) -> Signal:
         timing = self.site.timing
         changes: list[tuple[float, Truth]] = []
-        if timing.warm_up_s:
+        warm_up_s = self.site.alarms_count_after_s
+        if warm_up_s:
             # It was waited out before the run began, but its end may not show yet.
             changes.append((self.span.low + timing.flag_response_s, FALSE))
-        for when, action in self.actions(PowerSet):
-            if action.on:
-                over = when.high + timing.warm_up_s + timing.flag_response_s
-                changes += [(when.low, UNKNOWN), (over, FALSE)]
-            else:
-                changes.append((when.low, UNKNOWN))
-        return from_changes(UNKNOWN if timing.warm_up_s else FALSE, changes)
+        later_s = warm_up_s + timing.flag_response_s
+        begun = [(when, action.on) for when, action in self.actions(PowerSet)]
+        begun = sorted([*begun, *((window, True) for window in self._may_begin_anew)])
+        for at, (window, on) in enumerate(begun):
+            changes.append((window.low, UNKNOWN))
+            over_s = window.high + later_s
+            if on and all(over_s < other.low for other, _ in begun[at + 1 :]):
+                changes.append((over_s, FALSE))
+        return from_changes(UNKNOWN if warm_up_s else FALSE, changes)
 
     def unsound(self, tag: str) -> Signal:
         """Where a channel's reading may not be that of its gas: in fault, or on the way to it."""
@@ -269,7 +290,7 @@ class PanelView:
                 off_from = None
         if off_from is not None:
             found.append(Window(off_from, inf))
-        return sorted(found + self._silences())
+        return sorted(found + self._may_begin_anew + self._silences())
 
     def _silences(self) -> list[Window]:
         longest = max(LONGEST_BLINK_S, 3 * self.site.timing.shortest_dwell_s)

@@ -38,7 +38,14 @@ from gaswitness_scenarios.script import (
     Step,
 )
 from gaswitness_scenarios.script_air import AIR, air_steps, room_steps
-from gaswitness_scenarios.script_file import ExpectRecord, GasRecord, InputRecord, LookRecord
+from gaswitness_scenarios.script_bus import LIVES, life_steps
+from gaswitness_scenarios.script_file import (
+    ExpectRecord,
+    GasRecord,
+    InputRecord,
+    LookRecord,
+    StepRecord,
+)
 from gaswitness_scenarios.site_facts import facts_of, mapped_of, readings_of
 from gaswitness_sitefile.channel import Channel
 from gaswitness_sitefile.errors import SiteFileError
@@ -108,6 +115,8 @@ class Builder:
             yield from self.look_steps(record.look, (*loc, "look"), base)
         elif record.hold_s is not None:
             yield Hold(**base, words=f"Wait {words.number(record.hold_s)} s", hold_s=record.hold_s)
+        elif record.press == "discover":
+            yield from life_steps(self, planned, base)
         elif record.press is not None:
             yield Press(**base, words=f"Press {record.press} at the panel", key=record.press)
         elif record.power is not None:
@@ -115,17 +124,21 @@ class Builder:
         elif record.panel_fault is not None:
             on = record.panel_fault
             yield PanelFault(**base, words=words.panel_fault_words(on=on), on=on)
-        elif AIR & record.model_fields_set:
-            yield from air_steps(self, planned, base)
-        elif record.link_fault is not None:
-            fault = record.link_fault.fault
-            yield LinkSpoilt(**base, words=words.link_fault_words(fault), fault=fault)
-        elif record.link_clear is not None:
-            every = record.link_clear == "all"
-            kind = None if every else parse_link_fault_kind(record.link_clear)
-            yield LinkCleared(**base, words=words.link_clear_words(kind), kind=kind)
+        elif LIVES & record.model_fields_set or AIR & record.model_fields_set:
+            makes = life_steps if LIVES & record.model_fields_set else air_steps
+            yield from makes(self, planned, base)
+        elif record.link_fault is not None or record.link_clear is not None:
+            yield self.link_step(record, base)
         else:
             yield from self.channel_steps(planned, base)
+
+    def link_step(self, record: StepRecord, base: dict[str, Any]) -> Step:
+        if record.link_fault is not None:
+            fault = record.link_fault.fault
+            return LinkSpoilt(**base, words=words.link_fault_words(fault), fault=fault)
+        every = record.link_clear is None or record.link_clear == "all"
+        kind = None if every else parse_link_fault_kind(str(record.link_clear))
+        return LinkCleared(**base, words=words.link_clear_words(kind), kind=kind)
 
     def channel_steps(self, planned: Planned, base: dict[str, Any]) -> Iterator[Step]:
         record, loc = planned.record, planned.loc

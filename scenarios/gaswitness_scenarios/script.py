@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from gaswitness_scenarios.gas_profile import Profile
+from gaswitness_simulator.stimulus_bus import BusNoise, BusStimulus
 from gaswitness_sitefile.link_fault import FaultKind, LinkFault
 from gaswitness_sitefile.problems import Place
 from gaswitness_sitefile.source_file import SourceFile
@@ -225,8 +226,47 @@ class Loop(StepBase):
     current_ma: float | None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BusChange(StepBase):
+    """The detector bus changed: its cable, a device, the terminator, noise."""
+
+    change: BusStimulus
+
+    @property
+    def only_virtual(self) -> bool:
+        """Nobody puts noise on a real bus; the rest is done by hand."""
+        return isinstance(self.change, BusNoise)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MainsSwitched(StepBase):
+    """The mains switched. `battery`: whether the panel goes on without them."""
+
+    on: bool
+    battery: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DiscoveryAsked(StepBase):
+    """Somebody asks the panel for a discovery, which it offers for a while after power-up."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WatchdogRestarts(StepBase):
+    """The panel's program hangs, and its watchdog restarts it."""
+
+    @property
+    def only_virtual(self) -> bool:
+        """Nobody can make a real panel's program hang."""
+        return True
+
+
 Step = (
     Say
+    | BusChange
+    | MainsSwitched
+    | DiscoveryAsked
+    | WatchdogRestarts
     | Hold
     | Gas
     | Fault

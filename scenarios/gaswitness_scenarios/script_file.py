@@ -12,15 +12,11 @@ from pydantic import (
     model_validator,
 )
 
+from gaswitness_scenarios.bus_record import BusRecord
+from gaswitness_scenarios.on_off import OnOff
 from gaswitness_sitefile.link_fault import LinkFault
 from gaswitness_sitefile.link_fault_text import parse_link_fault, parse_link_fault_kind
 from gaswitness_sitefile.model import Number, PositiveSeconds, Record, Seconds, Whole
-
-
-def _on_off(written: object) -> object:
-    """YAML 1.2 reads on and off as text."""
-    words = {"on": True, "yes": True, "off": False, "no": False}
-    return words.get(written.lower(), written) if isinstance(written, str) else written
 
 
 def _listed(written: object) -> object:
@@ -40,11 +36,6 @@ def _level(written: object) -> object:
     return written
 
 
-OnOff = Annotated[
-    bool,
-    BeforeValidator(_on_off),
-    WithJsonSchema({"enum": ["on", "off", "yes", "no", True, False]}),
-]
 Name = Annotated[str, Field(min_length=1)]
 Names = Annotated[
     tuple[Name, ...],
@@ -277,6 +268,9 @@ ACTIONS = (
     "drift",
     "calibrate",
     "loop",
+    "bus",
+    "mains",
+    "watchdog",
     "for_each",
 )
 
@@ -301,7 +295,7 @@ class StepRecord(Record):
     inhibit: Names | None = None
     uninhibit: Names | None = None
     input: InputRecord | None = None
-    press: Literal["reset", "accept", "mute"] | None = None
+    press: Literal["reset", "accept", "mute", "discover"] | None = None
     power: OnOff | None = None
     panel_fault: OnOff | None = None
     expect: ExpectRecord | None = None
@@ -313,6 +307,9 @@ class StepRecord(Record):
     drift: DriftRecord | None = None
     calibrate: Names | None = None
     loop: LoopRecord | None = None
+    bus: BusRecord | None = None
+    mains: OnOff | None = None
+    watchdog: Literal["restart"] | None = None
     for_each: ForEachRecord | None = None
 
     @model_validator(mode="before")

@@ -1,5 +1,6 @@
 """Which facts a site has, and which of them its points list shows; no values of them."""
 
+from gaswitness_sitefile.life_facts import BUS_FLAGS, LIFE_FLAGS
 from gaswitness_sitefile.site import Site
 
 PANEL_FACTS = ("fault", "warm_up", "unaccepted", "inhibit")
@@ -17,7 +18,18 @@ def facts_of(site: Site) -> dict[str, None]:
         facts += [f"{output.tag}.muted"] if output.mutable else []
     facts += [f"panel.{what}" for what in PANEL_FACTS]
     facts += [f"any.{what}" for what in ANY_FACTS]
+    facts += _of_life(site)
     return dict.fromkeys(facts)
+
+
+def _of_life(site: Site) -> list[str]:
+    """Facts of a panel's life and bus: those that the site's sections ask for, and mapped ones."""
+    bus = site.bus is not None and site.bus.scan is not None
+    facts = [f"{one.tag}.{what}" for one in site.channels for what in BUS_FLAGS]
+    panel = [f"panel.{what}" for what in LIFE_FLAGS]
+    asked = (facts if bus else []) + (panel if bus or site.panel_life is not None else [])
+    shown = {what for point in site.points for _, what in point.facts()}
+    return asked + [one for one in (*facts, *panel) if one in shown]
 
 
 def readings_of(site: Site) -> dict[str, None]:

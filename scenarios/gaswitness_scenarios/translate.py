@@ -18,6 +18,8 @@ from gaswitness_scenarios.gas_profile import (
     travel_s,
 )
 from gaswitness_scenarios.script import (
+    BusChange,
+    DiscoveryAsked,
     Drift,
     Expect,
     Fault,
@@ -30,6 +32,7 @@ from gaswitness_scenarios.script import (
     LinkSpoilt,
     Look,
     Loop,
+    MainsSwitched,
     PanelFault,
     Power,
     Press,
@@ -37,9 +40,11 @@ from gaswitness_scenarios.script import (
     RoomAir,
     Say,
     Step,
+    WatchdogRestarts,
 )
 from gaswitness_simulator import stimulus as sim
 from gaswitness_simulator.loop import Band, band
+from gaswitness_simulator.stimulus_bus import AskDiscovery, Mains, WatchdogRestart
 from gaswitness_sitefile.site import Site
 
 ARRIVED: Final = 0.001
@@ -57,14 +62,15 @@ def stimulus_of(step: Step) -> sim.Stimulus | None:
             return _of_air(step)
         case Gas():
             return sim.GasTo(step.channel, _profile(step.profile))
-        case Fault(drop_out=True):
-            return sim.DropOut(step.channel, step.on)
         case Fault():
-            return sim.ChannelFault(step.channel, step.on)
+            made = sim.DropOut if step.drop_out else sim.ChannelFault
+            return made(step.channel, step.on)
         case Inhibit():
             return sim.Inhibit(step.channel, step.on)
         case Input():
             return sim.InputSet(step.tag, step.on)
+        case BusChange() | MainsSwitched() | DiscoveryAsked() | WatchdogRestarts():
+            return _of_life(step)
         case Press():
             return sim.Press(step.key)
         case Power():
@@ -73,6 +79,27 @@ def stimulus_of(step: Step) -> sim.Stimulus | None:
             return sim.PanelFault(step.on)
         case Say() | Hold() | Expect() | Look() | LinkSpoilt() | LinkCleared():
             return None
+
+
+def _of_life(
+    step: BusChange | MainsSwitched | DiscoveryAsked | WatchdogRestarts,
+) -> sim.Stimulus:
+    match step:
+        case BusChange():
+            return step.change
+        case MainsSwitched():
+            return Mains(step.on)
+        case DiscoveryAsked():
+            return AskDiscovery()
+        case WatchdogRestarts():
+            return WatchdogRestart()
+
+
+def _upset(step: BusChange | MainsSwitched | DiscoveryAsked | WatchdogRestarts) -> done.Action:
+    """Without a battery the mains are the power; of all else the probe is only told that it was."""
+    if isinstance(step, MainsSwitched) and not step.battery:
+        return done.PowerSet(step.on)
+    return done.PanelUpset(may_restart=isinstance(step, MainsSwitched | WatchdogRestarts))
 
 
 def _of_air(step: Leak | Purge | RoomAir | Drift | Loop) -> sim.Stimulus:
@@ -137,6 +164,8 @@ class Actions:
                 return done.InhibitSet(step.channel, step.on)
             case Input():
                 return done.InputMade(step.tag, step.on)
+            case BusChange() | MainsSwitched() | DiscoveryAsked() | WatchdogRestarts():
+                return _upset(step)
             case Press():
                 return done.KeyPressed(step.key)
             case Power():

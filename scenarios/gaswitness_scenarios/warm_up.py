@@ -22,9 +22,9 @@ async def wait_out_warm_up(client: Client, site: Site, clock: Clock, told: Told)
     """
     sources = fact_sources(site).get("panel.warm_up", ())
     if not sources:
-        await clock.sleep_until(site.timing.warm_up_s)
+        await clock.sleep_until(site.alarms_count_after_s)
         return
-    until_s = clock.now() + site.timing.warm_up_s + PATIENCE_S
+    until_s = clock.now() + site.alarms_count_after_s + PATIENCE_S
     while not await _warm(client, site, clock, sources[0]):
         now_s = clock.now()
         if now_s >= until_s:

@@ -13,6 +13,7 @@ from gaswitness_simulator.channel import ChannelState
 from gaswitness_simulator.discovery import Discovered, discover
 from gaswitness_simulator.stimulus_bus import (
     BusBreak,
+    BusMend,
     BusNoise,
     BusShort,
     BusStimulus,
@@ -61,6 +62,9 @@ class BusMotion:
                 _put(wiring.broken, self._segment(to), on=on)
             case BusShort(to, on):
                 _put(wiring.shorted, self._segment(to), on=on)
+            case BusMend(to):
+                wiring.broken.discard(self._segment(to))
+                wiring.shorted.discard(to)
             case DeviceOff(tag, on):
                 _put(wiring.removed, self._device(tag), on=on)
             case DeviceType(tag, wrong):

@@ -23,6 +23,13 @@ class BusShort:
 
 
 @dataclass(frozen=True, slots=True)
+class BusMend:
+    """A segment's cable is whole again, whatever it had."""
+
+    to: str
+
+
+@dataclass(frozen=True, slots=True)
 class DeviceOff:
     """A device is taken off its base, or put back."""
 
@@ -65,7 +72,14 @@ class BusNoise:
 
 
 BusStimulus = (
-    BusBreak | BusShort | DeviceOff | DeviceType | DeviceAddress | TerminatorOff | BusNoise
+    BusBreak
+    | BusShort
+    | BusMend
+    | DeviceOff
+    | DeviceType
+    | DeviceAddress
+    | TerminatorOff
+    | BusNoise
 )
 
 

@@ -202,7 +202,7 @@ def _state_without_code(site: Site) -> Findings:
         if channel is None or point.what != "state":
             continue
         states = ["normal", *channel.levels, "fault", "inhibit"]
-        states += ["warm_up"] if site.timing.warm_up_s else []
+        states += ["warm_up"] if site.alarms_count_after_s else []
         missing = [state for state in states if state not in point.codes.values()]
         if missing:
             what = f"{point.name}: no code for {', '.join(missing)} of {channel.tag}"
