@@ -20,6 +20,8 @@ WAITS_TO_CONNECT_S: Final = (0.0, 0.5, 1.0, 2.0)
 
 EXPECTED: Final = "another reader finds the same in every place that stands still"
 ID: Final = "link/second reader"
+MOST_TOLD_ONCE: Final = 8
+"""Differences that did not stand which are told with their frames; of more, the number."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,10 +137,13 @@ class SecondSurvey:
         name = self._second.name
         same = sum(look.same for look in first.values())
         changing: list[str] = []
+        once: list[str] = []
         aspects: list[Aspect] = []
         for span, look in again.items():
             if look.same:
                 same += 1
+                if len(first[span].ours | look.ours) == 1:
+                    once.append(_once(span, first[span], name))
                 continue
             found = _difference(span, first[span], look, name)
             if found is None:
@@ -150,12 +155,22 @@ class SecondSurvey:
         if changing:
             seen += f", {len(changing)} that change at every read"
             notes.append(f"not compared, as they change: {', '.join(changing)}")
+        notes += once[:MOST_TOLD_ONCE]
+        if len(once) > MOST_TOLD_ONCE:
+            notes.append(f"{len(once) - MOST_TOLD_ONCE} more differed once")
         outcomes = [aspect.outcome for aspect in aspects] + [Outcome.PROVEN] * bool(same)
         outcome = overall(outcomes) if outcomes else Outcome.INCONCLUSIVE
         because = "; ".join(notes) if first else "no place can be read"
         return Verdict(
             ID, Kind.LINK, outcome, EXPECTED, seen, because=because, aspects=tuple(aspects)
         )
+
+
+def _once(span: Span, first: _Look, name: str) -> str:
+    """What the other reader had at first in a place that stands still, where it now agrees."""
+    theirs = first.theirs
+    other = theirs.trouble if theirs.words is None else f"read {hex_words(span, theirs.words)}"
+    return f"{span}: once {name} {other}, then the same ({first.frames})"
 
 
 def _difference(span: Span, first: _Look, again: _Look, name: str) -> Aspect | None:

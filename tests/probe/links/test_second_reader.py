@@ -131,6 +131,25 @@ async def test_difference_that_stands_is_failed_with_the_frames_of_both(socket_l
     assert "received 01 03 02 1E 61" in aspect.seen
 
 
+async def test_difference_that_does_not_stand_is_told_with_the_frames_of_both(socket_line, site):
+    def twist(number, request, reply):
+        if socket_line.connections == 2 and request[3] == 2:
+            other = dict(socket_line.registers)
+            socket_line.registers[2] = 7777
+            reply = socket_line.answer(request)
+            socket_line.registers = other
+        return [reply]
+
+    socket_line.twist = twist
+    verdict = await second_verdict(socket_line.client(), site, reader(socket_line.address))
+    assert verdict.outcome is Outcome.PROVEN
+    assert verdict.seen.startswith("4 of 4 places the same")
+    assert "holding register 2: once pymodbus" in verdict.because
+    assert "read 1E61, then the same (ours: sent" in verdict.because
+    assert "received 01 03 02 00 66" in verdict.because
+    assert "received 01 03 02 1E 61" in verdict.because
+
+
 async def test_place_that_changes_is_not_compared(socket_line, site):
     ticks = iter(range(10_000))
 
