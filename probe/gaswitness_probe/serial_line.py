@@ -3,6 +3,7 @@ watches the port where the platform lets it, a thread reads elsewhere. No frames
 
 import asyncio
 import contextlib
+import errno
 import os
 import sys
 from collections.abc import Callable
@@ -58,7 +59,7 @@ class SerialTransport:
         try:
             self._port = await asyncio.to_thread(self._opened)
         except (OSError, ValueError, *_UNSETTABLE) as error:
-            raise NoConnection(f"{self.device}: {_opening_words(error)}") from error
+            raise NoConnection(f"{self.device}: {_opening_words(error, self.device)}") from error
         self._unread.clear()
         self._error = None
         loop = asyncio.get_running_loop()
@@ -168,7 +169,7 @@ class SerialTransport:
         return self._port
 
 
-def _opening_words(error: Exception) -> str:
+def _opening_words(error: Exception, device: str) -> str:
     text = str(error)
     number = getattr(error, "errno", None)
     if "exclusively lock" in text:
@@ -176,11 +177,15 @@ def _opening_words(error: Exception) -> str:
     if isinstance(error, (ValueError, *_UNSETTABLE)):
         return f"the port does not take these settings: {error}"
     if number == 2 or "FileNotFoundError" in text:
+        if device == "pty":
+            return "only `serve` makes a pseudo-terminal: give the path that it prints"
         ports = ", ".join(sorted(found.device for found in list_ports.comports()))
         return f"there is no such serial port; this machine has {ports or 'none'}"
     if number == 13 or "PermissionError" in text:
         remedy = "join the group that owns it" if os.name == "posix" else "end what uses it"
         return f"you may not use this serial port: {remedy}, then try again"
+    if any(f"({kind}," in text for kind in (errno.ENOTTY, errno.ENODEV)):
+        return "this is no serial port"
     return f"cannot be opened as a serial port: {text}"
 
 

@@ -65,8 +65,10 @@ def open_port(address: LinkAddress, *, by_thread: bool | None = None) -> Port:
             exclusive=None if sys.platform == "win32" else True,
         )
     except (OSError, ValueError) as error:  # pyserial's own errors are OSErrors
+        busy = "exclusively lock" in str(error)
+        why = "another program has it" if busy else str(error)
         raise GaswitnessError(
-            f"cannot open {address.device}: {error}. Is it plugged in, free, and yours to open?"
+            f"cannot open {address.device}: {why}. Is it plugged in, free, and yours to open?"
         ) from error
     threaded = sys.platform == "win32" if by_thread is None else by_thread
     return ThreadedPort(port, paced=real) if threaded else WatchedPort(port, paced=real)

@@ -226,6 +226,17 @@ def test_a_port_that_is_not_there_is_told_plainly():
         open_port(parse_link("rtu:///dev/no-such-port"))
 
 
+def test_a_port_that_another_program_has_is_told_plainly():
+    ours, theirs = os.openpty()
+    with (
+        serial.Serial(os.ttyname(theirs), exclusive=True),
+        pytest.raises(GaswitnessError, match=r"/dev/\S+: another program has it\. Is it"),
+    ):
+        open_port(parse_link(f"rtu://{os.ttyname(theirs)}"))
+    os.close(ours)
+    os.close(theirs)
+
+
 def test_pseudo_terminals_are_known_from_ports(tmp_path):
     ours, theirs = os.openpty()
     link = tmp_path / "line"

@@ -326,6 +326,20 @@ async def test_port_that_is_not_there_is_named(pty_line):
         await pty_line.client().open()
 
 
+@pytest.mark.parametrize(
+    ("device", "words"),
+    [
+        ("/dev/null", "/dev/null: this is no serial port"),
+        ("pty", "pty: only `serve` makes a pseudo-terminal"),
+    ],
+)
+async def test_what_is_no_port_for_a_client_is_told_without_numbers(pty_line, device, words):
+    pty_line.address = f"rtu:{device}"
+    with pytest.raises(NoConnection, match=words) as told:
+        await pty_line.client().open()
+    assert "(25" not in str(told.value)
+
+
 async def test_port_that_goes_away_is_a_broken_connection(pty_line):
     ours, theirs = os.openpty()
     pty_line.address = f"rtu://{os.ttyname(theirs)}"
