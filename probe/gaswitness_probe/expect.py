@@ -7,8 +7,9 @@ again a signal: true where it must be on, false where it must be off, unknown wh
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from math import inf
 
-from gaswitness_probe.facts import resolution
+from gaswitness_probe.facts import resolution, within_type
 from gaswitness_probe.observe import Stretch
 from gaswitness_probe.series import threshold
 from gaswitness_probe.signal import (
@@ -93,6 +94,15 @@ class LevelView:
         """Half the step of the register that shows the reading, in the channel's unit."""
         point = self.view.reading_point(self.channel.tag)
         return resolution(point) if point is not None else 0.0
+
+    @cached_property
+    def top_shown(self) -> float:
+        """The height, counted in the direction of the alarm, past which the register cannot go."""
+        point = self.view.reading_point(self.channel.tag)
+        if point is None:
+            return inf
+        highest = within_type(point, inf) if self.rising else -within_type(point, -inf)
+        return highest - self.rounding
 
     @property
     def rising(self) -> bool:

@@ -141,3 +141,24 @@ def resolution(point: Point) -> float:
     if point.type in (PointType.FLOAT32, PointType.FLOAT64):
         return 0.0
     return abs(point.scale) / 2
+
+
+def within_type(point: Point, value: float) -> float:
+    """The value held at the ends of the point's integer type; floats as they are."""
+    ends = _INTEGER_ENDS.get(point.type)
+    if ends is None:
+        return value
+    low, high = sorted(end * point.scale + point.offset for end in ends)
+    return min(max(value, low), high)
+
+
+_INTEGER_ENDS: Final = {
+    PointType.INT16: (-(2**15), 2**15 - 1),
+    PointType.UINT16: (0, 2**16 - 1),
+    PointType.INT32: (-(2**31), 2**31 - 1),
+    PointType.UINT32: (0, 2**32 - 1),
+    PointType.INT64: (-(2**63), 2**63 - 1),
+    PointType.UINT64: (0, 2**64 - 1),
+    PointType.BCD16: (0, 9999),
+    PointType.BCD32: (0, 99999999),
+}

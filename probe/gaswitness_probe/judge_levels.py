@@ -277,8 +277,10 @@ def _reached(level: LevelView, series: Series, since_s: float, came: Window) -> 
     before = max(first, series.ended_by(came.low - level.delay.high) - 1)
     if last > len(series.values) or before >= last - 1 or _gaping(level, series, before, last):
         return inf
-    lifted = 2 * level.channel.noise + level.rounding
-    return max(_heights(level, series, range(first, last), missing=inf)) + lifted
+    highest = max(_heights(level, series, range(first, last), missing=inf))
+    if highest >= level.top_shown:
+        return inf
+    return highest + 2 * level.channel.noise + level.rounding
 
 
 def _gaping(level: LevelView, series: Series, first: int, last: int) -> bool:

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from math import isnan
 
 from gaswitness_probe.decode import decode
-from gaswitness_probe.facts import reading_points, resolution
+from gaswitness_probe.facts import reading_points, resolution, within_type
 from gaswitness_probe.judge_flags import Plateau, applied_gas, settled_gas
 from gaswitness_probe.observe import Stretch, clash
 from gaswitness_probe.respond import seconds
@@ -99,7 +99,8 @@ def _moves(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspect]:
         shown = _sound(series, unsound, Window(due, until))
         if not shown:
             continue
-        start, level = series.values[was], min(max(step.level, low), high)
+        start = series.values[was]
+        level = within_type(point, min(max(step.level, low), high))
         way = level - start
         if isnan(start) or abs(way) < 2.5 * channel.reading_tolerance:
             continue
@@ -196,7 +197,7 @@ def _compared(
     channel: Channel, point: Point, plateau: Plateau, values: list[float], raw: tuple[int, ...]
 ) -> Aspect:
     low, high = channel.shown_limits
-    level = min(max(plateau.level, low), high)
+    level = within_type(point, min(max(plateau.level, low), high))
     margin = channel.noise + resolution(point) + 1e-6 * max(abs(low), abs(high))
     tolerance = channel.reading_tolerance
     stated = f"{level:g} ± {tolerance:g} {channel.unit}"

@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Final
 
 from gaswitness_probe.decode import decode
+from gaswitness_probe.facts import within_type
 from gaswitness_probe.survey_value import (
-    held,
     is_tiny,
     limits,
     reading_of,
@@ -68,7 +68,7 @@ def _text_hints(point: Point, image: Image) -> tuple[str, ...]:
 def _sensible(site: Site, point: Point) -> Sensible | None:
     wanted = wanted_number(site, point)
     if wanted is not None:
-        goal = held(point, wanted)
+        goal = within_type(point, wanted)
         return lambda variant, found: abs(found - goal) <= wire_tolerance(variant, goal)
     low, high = limits(site, point)
     if math.isinf(low) or math.isinf(high):

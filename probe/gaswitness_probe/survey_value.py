@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from gaswitness_probe.decode import decode, is_sentinel, unscaled
+from gaswitness_probe.facts import within_type
 from gaswitness_probe.history import Value
 from gaswitness_probe.verdict import Outcome
 from gaswitness_sitefile.channel import Channel
@@ -115,7 +116,7 @@ def _judge_number(site: Site, point: Point, value: float) -> Judged:
 
 
 def _judge_wanted(point: Point, value: float, wanted: float) -> Judged:
-    kept = held(point, wanted)
+    kept = within_type(point, wanted)
     same = abs(value - kept) <= wire_tolerance(point, kept)
     what = "the points list" if point.shows == "constant" else "the site file"
     return Judged(
@@ -184,27 +185,6 @@ def _is_fact(point: Point) -> bool:
 def is_tiny(point: Point, value: float, channel: Channel) -> bool:
     """Whether a float is not zero, yet too small to be a reading of the channel."""
     return point.type in FLOATS and 0.0 < abs(value) < TINY * channel.span
-
-
-def held(point: Point, value: float) -> float:
-    """The value held at the ends of the point's integer type; floats as they are."""
-    ends = _INTEGER_ENDS.get(point.type)
-    if ends is None:
-        return value
-    low, high = sorted(end * point.scale + point.offset for end in ends)
-    return min(max(value, low), high)
-
-
-_INTEGER_ENDS: Final = {
-    PointType.INT16: (-(2**15), 2**15 - 1),
-    PointType.UINT16: (0, 2**16 - 1),
-    PointType.INT32: (-(2**31), 2**31 - 1),
-    PointType.UINT32: (0, 2**32 - 1),
-    PointType.INT64: (-(2**63), 2**63 - 1),
-    PointType.UINT64: (0, 2**64 - 1),
-    PointType.BCD16: (0, 9999),
-    PointType.BCD32: (0, 99999999),
-}
 
 
 def wire_tolerance(point: Point, value: float) -> float:

@@ -21,7 +21,7 @@ from gaswitness_probe.applied import (
     PanelUpset,
     PowerSet,
 )
-from gaswitness_probe.facts import Source, fact_sources, reading_points, resolution
+from gaswitness_probe.facts import Source, fact_sources, reading_points, resolution, within_type
 from gaswitness_probe.history import PointHistory, Run
 from gaswitness_probe.observe import Eyesight, Stretch, signal_of, stretches
 from gaswitness_probe.series import Series, series_of, threshold
@@ -174,9 +174,9 @@ class PanelView:
     def _within_range(self, channel: Channel, what: str) -> Signal:
         """A reading clear of the shown limit was not beyond it; one at the limit says nothing."""
         point = self.reading_point(channel.tag)
-        if point is None:
-            return ALWAYS_UNKNOWN
         over = what == "over_range"
+        if point is None or (over and channel.over_range_latches):
+            return ALWAYS_UNKNOWN
         limit = channel.shown_limits[1 if over else 0]
         clear_of = threshold(limit, self.doubt(channel, point), rising=over)
 
@@ -342,11 +342,24 @@ class PanelView:
         return self._series[point.name]
 
     def reading_signal(self, tag: str, beyond: Callable[[float], Truth]) -> Signal:
-        """Where a condition on a channel's reading is known to hold, or not to."""
+        """Where a condition on a channel's reading is known to hold, or not to.
+
+        A number at an end of the register's type may stand for any reading past it.
+        """
         point = self.reading_point(tag)
         if point is None:
             return ALWAYS_UNKNOWN
-        return signal_of(self.series(point).stretches(beyond, self.eyesight.dwell_s))
+        grain = resolution(point)
+        low, high = within_type(point, -inf) + grain, within_type(point, inf) - grain
+
+        def said(number: float) -> Truth:
+            here = beyond(number)
+            if low < number < high:
+                return here
+            past = beyond(inf if number >= high else -inf)
+            return here if here is past else UNKNOWN
+
+        return signal_of(self.series(point).stretches(said, self.eyesight.dwell_s))
 
 
 def _switched(switched: Sequence[tuple[Window, bool]]) -> Signal:

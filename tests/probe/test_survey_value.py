@@ -2,8 +2,9 @@
 
 import pytest
 
+from gaswitness_probe.facts import within_type
 from gaswitness_probe.survey_hint import hints
-from gaswitness_probe.survey_value import held, judge_value, wire_tolerance
+from gaswitness_probe.survey_value import judge_value, wire_tolerance
 from gaswitness_sitefile.points import Point, Table
 
 HOLDING = Table.HOLDING
@@ -88,7 +89,7 @@ def test_tolerance_is_half_a_count_or_four_ulp(kind, scale, value, tolerance):
 
 def test_value_is_held_at_the_ends_of_its_type_after_scale_and_offset():
     found = point("uint16", scale=-0.1, offset=100)
-    assert (held(found, 200.0), held(found, -9999.0)) == (100.0, -6453.5)
+    assert (within_type(found, 200.0), within_type(found, -9999.0)) == (100.0, -6453.5)
 
 
 def hinted(make_site, found, words):
