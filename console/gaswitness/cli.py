@@ -89,6 +89,12 @@ def _verify() -> click.Command:
     return verify
 
 
+def _discover() -> click.Command:
+    from gaswitness.command_discover import discover
+
+    return discover
+
+
 def _power() -> click.Command:
     from gaswitness.command_power import power
 
@@ -111,6 +117,7 @@ group = LazyGroup(
     {
         "check": ("Load a site file and list what is wrong or doubtful in it.", _check),
         "diff": ("Say what differs between two site files.", _diff),
+        "discover": ("Make a site file of the detectors that a bus holds.", _discover),
         "power": ("Work out the bus's voltages, drop-outs, spur and battery.", _power),
         "schema": ("Print the JSON Schema of site files, scripts or verdicts.", _schema),
         "demo": ("Write the demo site into a folder, to start your own from.", _demo),
