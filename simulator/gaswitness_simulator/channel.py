@@ -254,6 +254,7 @@ class ChannelState:
             level.reset()
         if self.over_latched:
             self.over_latched = self.measured(self.scanning.now) > self.top
+        self.seen = self.shown()
 
     def drop_out(self, *, on: bool) -> None:
         if on and self.kept is None:

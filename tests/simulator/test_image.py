@@ -165,6 +165,13 @@ def test_over_range_shows_without_being_a_cause(wire, mapped):
     assert panel.bits(COIL, 0, 2) == [0, 0]
 
 
+def test_over_range_in_fault_shows_what_the_panel_says(wire, mapped):
+    panel = wire(mapped(0, "bit", "AT-1.over_range", table="coil"))
+    panel.do(ChannelFault("AT-1", on=True), GasTo("AT-1", Step(115.0)))
+    assert panel.panel.fact("AT-1.over_range")
+    assert panel.bits(COIL, 0, 1) == [1]
+
+
 def test_bits_share_their_register(wire, mapped, a_cell):
     panel = wire(
         mapped(3, "bit in word", "AT-1.A1", bit=0),

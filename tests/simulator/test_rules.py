@@ -215,6 +215,21 @@ def test_latch_survives_falling_gas(one_level):
     assert panel["AT-1.A1"]
 
 
+def test_level_that_was_reset_while_its_delay_ran_drives_its_effects_again(
+    bench, a_channel, a_cell
+):
+    """The reset takes latch and relay; the gas that came meanwhile brings both back."""
+    levels = {"A1": {"setpoint": 20, "hysteresis": 2, "latching": True, "on_delay_s": 5}}
+    site = {"channels": [a_channel(levels=levels)], "outputs": [RELAY]}
+    panel = bench(matrix=[a_cell("AT-1.A1", "K1")], **site)
+    panel.gas(25.0, wait_s=8).gas(0.0).gas(25.0).do(Press("reset"))
+    assert not panel["AT-1.A1"]
+    assert not panel["K1.active"]
+    panel.wait(5.0)
+    assert panel["AT-1.A1"]
+    assert panel["K1.active"]
+
+
 def test_level_without_latch_follows_falling_gas(one_level):
     assert not one_level().gas(25.0).gas(0.0)["AT-1.A1"]
 
