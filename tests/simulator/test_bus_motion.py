@@ -206,6 +206,22 @@ def test_a_level_waits_until_the_bus_brings_the_reading(on_bus):
     assert panel.fact("AT-2.A1")
 
 
+def test_a_rising_reading_raises_its_alarm_with_the_answer_that_brings_it(on_bus):
+    panel = on_bus(bus(scan={"device_s": 4, "missed": 3}))
+    for tag in TAGS:
+        panel.apply(GasTo(tag, Ramp(100, 100)), 1e-6)  # 20 %LEL, their A1, at 20 s
+    came = {}
+    for tenth in range(400):
+        panel.advance(tenth / 10)
+        for tag in TAGS:
+            if panel.fact(f"{tag}.A1"):
+                came.setdefault(tag, tenth / 10)
+    # asked at 24, 28 and 32 s, AT-3 a hair too early at 20; the panel's next scan is at most 1 s later
+    assert 24 <= came["AT-1"] <= 25.1
+    assert 28 <= came["AT-2"] <= 29.1
+    assert 32 <= came["AT-3"] <= 33.1
+
+
 def test_heavy_noise_costs_scans_and_then_devices(on_bus):
     quiet, noisy = on_bus(), on_bus()
     noisy.apply(BusNoise(90), 10)

@@ -213,6 +213,29 @@ def test_the_panel_warns_before_the_battery_is_empty(living):
     assert panel.fact("panel.battery_low")
 
 
+def test_a_falling_battery_loses_detectors_before_it_ends(living):
+    # 24 V to 21 V in steps of 0.15 V, by charge: 22.05 V with 35 %, 21.9 V with 30 % of it left
+    device = {**BUS["devices"][0], "least_v": 22}
+    panel = VirtualPanel(living({**BUS, "devices": [device]}, BATTERY))
+    panel.apply(Mains(False), 100)
+    panel.advance(100 + 6.9 * 3600)
+    assert not panel.fact("AT-1.comms_fault")
+    panel.advance(100 + 7.1 * 3600)
+    assert panel.fact("AT-1.comms_fault")
+    panel.apply(Mains(True), 100 + 7.2 * 3600)
+    panel.advance(100 + 7.2 * 3600 + 5)
+    assert not panel.fact("AT-1.comms_fault")
+
+
+def test_a_panel_that_holds_its_voltage_on_battery_loses_none(living):
+    device = {**BUS["devices"][0], "least_v": 22}
+    panel = VirtualPanel(living({**BUS, "devices": [device]}, {**BATTERY, "regulated": True}))
+    panel.apply(Mains(False), 100)
+    panel.advance(100 + 8 * 3600)
+    assert panel.powered
+    assert not panel.fact("AT-1.comms_fault")
+
+
 def test_an_alarm_empties_the_battery_faster_by_its_discharge_factor(living):
     # 1.0 Ah / (1.75 x 0.1 A) = 5.714 h; the factor of BS 5839-1 annex D, from memory
     panel = VirtualPanel(living(BUS, BATTERY))
