@@ -216,7 +216,7 @@ def test_a_rising_reading_raises_its_alarm_with_the_answer_that_brings_it(on_bus
         for tag in TAGS:
             if panel.fact(f"{tag}.A1"):
                 came.setdefault(tag, tenth / 10)
-    # asked at 24, 28 and 32 s, AT-3 a hair too early at 20; the panel's next scan is at most 1 s later
+    # asked at 24, 28 and 32 s (AT-3 a hair too early at 20), and a scan of the panel later
     assert 24 <= came["AT-1"] <= 25.1
     assert 28 <= came["AT-2"] <= 29.1
     assert 32 <= came["AT-3"] <= 33.1
