@@ -341,6 +341,19 @@ def test_far_detectors_are_lost_when_all_sounders_go_and_come_back_when_they_sto
     assert not browning.fact("panel.fault")
 
 
+def test_the_pulse_of_all_relays_at_power_up_makes_no_fault_of_what_it_starves(on_bus):
+    sounders = [{"tag": f"S{n}", "kind": "sounder", "at": f"AT-{n}"} for n in (1, 2)]
+    panel = on_bus(bus(**THIN), outputs=sounders, panel_life={"relay_pulse_s": 5})
+    faults = []
+    for second in range(1, 30):
+        panel.advance(second)
+        faults.append(panel.fact("panel.fault"))
+        if second == 4:
+            assert "AT-3" in panel.living.bus.starved
+    assert not any(faults)
+    assert not panel.fact("panel.unaccepted")
+
+
 def test_a_bus_without_a_scan_has_no_life(on_bus):
     panel = on_bus(bus(scan=None))
     assert panel.living is None
