@@ -275,6 +275,16 @@ def _alone(output: OutputView, cell: CellView, low: float, high: float) -> bool:
     return all(other is cell or other.state.throughout(FALSE, low, high) for other in output.cells)
 
 
+def _sounds_alone(output: OutputView, cell: CellView, low: float, high: float) -> bool:
+    """Whether no other cell can have made a muted output sound again in between."""
+    return all(
+        event.low > high or event.high < low
+        for other in output.cells
+        if other is not cell
+        for event in rises(other.delayed)
+    )
+
+
 def _next_change(output: OutputView, after_s: float) -> Change | None:
     for change in changes(output.parts):
         if change.when.high > after_s:
@@ -297,7 +307,8 @@ def _rises(output: OutputView, cell: CellView, findings: _Findings) -> None:
                 findings.cell(cell, _unseen(cell, cause, output.view.span.high, findings))
             continue
         silent = output.muted.at(cause.low - JUST_S) is TRUE
-        if not silent and not _alone(output, cell, cause.low, change.when.high):
+        alone = _sounds_alone if silent else _alone
+        if not alone(output, cell, cause.low, change.when.high):
             findings.cell(cell, _masked(output, cell, cause))
             continue
         measured = response(cause, change.when)
