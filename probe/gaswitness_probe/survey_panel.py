@@ -2,10 +2,14 @@
 replies keep to the protocol. Only reads."""
 
 from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
+from math import inf
 from typing import Final
 
 from gaswitness_probe.client import Client
+from gaswitness_probe.decode import decode
 from gaswitness_probe.deviation import LOSSES, Deviation
 from gaswitness_probe.exchange import LinkStatistics
 from gaswitness_probe.frames import identification_request, parse_identification
@@ -14,19 +18,22 @@ from gaswitness_probe.survey_block import read_alone, span_of
 from gaswitness_probe.survey_edges import gathered
 from gaswitness_probe.survey_reader import Answer, Reader
 from gaswitness_probe.verdict import Aspect, Kind, Outcome, Verdict
-from gaswitness_sitefile.points import Point
+from gaswitness_sitefile.points import Point, PointType
 from gaswitness_sitefile.site import Site
 
 PERIODS_WATCHED: Final = 3
 PERIOD_UNKNOWN_S: Final = 5.0
 """Taken for the heartbeat's period where the site file states none."""
 
+PERIOD_STRETCH: Final = 1.25
+"""How much longer than stated a period may be, for the panel's clock and its work."""
+
 LOOKS_PER_PERIOD: Final = 4
 MOST_IDENTITY_READS: Final = 16
 
 
 async def survey_heartbeat(reader: Reader, site: Site) -> Verdict:
-    """Whether each heartbeat changes while it is watched for three of its periods."""
+    """Whether each heartbeat changes as often as stated, watched for three of its periods."""
     period_s = site.timing.heartbeat_s
     expected = "the heartbeat changes"
     points = [p for p in site.points if p.shows == "heartbeat" and why_unread(site, p) is None]
@@ -35,40 +42,90 @@ async def survey_heartbeat(reader: Reader, site: Site) -> Verdict:
         return Verdict("link/heartbeat", Kind.LINK, Outcome.NOT_RUN, expected, because=because)
     watched_s = PERIODS_WATCHED * (period_s or PERIOD_UNKNOWN_S)
     watched_s += site.timing.scan_s + site.timing.refresh_s
-    aspects = [await _watch(reader, point, watched_s, stated=period_s) for point in points]
+    longest_s = site.timing.scan_s + site.timing.refresh_s
+    longest_s = PERIOD_STRETCH * period_s + longest_s if period_s else inf
+    aspects = [
+        await _watch(reader, point, watched_s, stated=period_s, longest_s=longest_s)
+        for point in points
+    ]
     return gathered("link/heartbeat", expected, tuple(aspects))
 
 
-async def _watch(reader: Reader, point: Point, watched_s: float, *, stated: float | None) -> Aspect:
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """What a heartbeat showed at some instant of the exchange from `sent_s` to `received_s`."""
+
+    sent_s: float
+    received_s: float
+    value: object
+
+
+async def _watch(
+    reader: Reader, point: Point, watched_s: float, *, stated: float | None, longest_s: float
+) -> Aspect:
     clock = reader.clock
     step_s = watched_s / (PERIODS_WATCHED * LOOKS_PER_PERIOD)
     begun_s = clock.now()
-    seen: list[tuple[int, ...]] = []
+    seen: list[_Look] = []
     lost: Answer | None = None
-    look = 0
+    look = changes = 0
     while True:
         answer, words = await read_alone(reader, span_of(point))
-        if words is None:
+        if words is None or answer.exchange is None:
             lost = answer
         else:
-            seen.append(words)
+            exchange = answer.exchange
+            seen.append(_Look(exchange.sent_s, exchange.received_s, decode(point, words)))
         look += 1
-        if clock.now() - begun_s >= watched_s or reader.given_up:
+        changes = sum(a.value != b.value for a, b in pairwise(seen))
+        over_s = clock.now() - begun_s - watched_s
+        # a slow heartbeat that happens to change midway stands still on neither side for long
+        if reader.given_up or over_s >= (watched_s if changes == 1 and stated else 0.0):
             break
         await clock.sleep_until(begun_s + look * step_s)
-    changes = sum(a != b for a, b in pairwise(seen))
+    still_s = _stillness(seen, stated if _toggles(point) else None)
     expected = f"changes every {stated:g} s" if stated else "changes"
-    text = f"{changes} changes in {clock.now() - begun_s:.3g} s, {len(seen)} looks"
-    if changes:
+    times = "1 change" if changes == 1 else f"{changes} changes"
+    text = f"{times} in {clock.now() - begun_s:.3g} s, {len(seen)} looks"
+    if changes and still_s <= longest_s:
         return Aspect(point.name, Outcome.PROVEN, expected, text)
+    if changes:
+        because = (
+            f"it stood still for {still_s:.3g} s at a time, and is to change every {stated:g} s"
+        )
+        return Aspect(point.name, Outcome.FAILED, expected, text, None, because, clock.now())
     if lost is not None:
         outcome = Outcome.INCONCLUSIVE if lost.lost else Outcome.FAILED
         return Aspect(point.name, outcome, expected, text, None, lost.words, lost.at_s)
     if stated is None:
         because = "it did not change, and timing.heartbeat_s does not say how often it should"
         return Aspect(point.name, Outcome.INCONCLUSIVE, expected, text, None, because)
+    if still_s <= longest_s:
+        because = "the looks lay too far apart to see it change and change back"
+        return Aspect(point.name, Outcome.INCONCLUSIVE, expected, text, None, because)
     because = "it stands still: what the panel shows may be old"
     return Aspect(point.name, Outcome.FAILED, expected, text, None, because, clock.now())
+
+
+def _toggles(point: Point) -> bool:
+    return point.type in (PointType.BIT, PointType.BIT_IN_WORD)
+
+
+def _stillness(looks: Sequence[_Look], unseen_s: float | None) -> float:
+    """For how many seconds at least the value stood still, at the longest.
+
+    Two looks `unseen_s` apart, or further, may have missed that it changed and changed back.
+    """
+    longest_s = 0.0
+    since_s = inf
+    for before, after in pairwise(looks):
+        apart_s = after.received_s - before.sent_s
+        if before.value != after.value or (unseen_s is not None and apart_s >= unseen_s):
+            since_s = inf
+            continue
+        since_s = min(since_s, before.received_s)
+        longest_s = max(longest_s, after.sent_s - since_s)
+    return longest_s
 
 
 async def survey_identification(reader: Reader, site: Site) -> Verdict:

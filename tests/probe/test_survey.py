@@ -620,6 +620,31 @@ async def test_frozen_heartbeat_is_failed(good):
     assert "it stands still" in verdicts["link/heartbeat"].because
 
 
+@pytest.mark.parametrize("phase", [0.0, 0.25, 0.5, 0.75])
+async def test_heartbeat_that_beats_too_rarely_is_failed(good, phase):
+    def answer(pdu):
+        now_s = asyncio.get_running_loop().time() - begun_s
+        good.memory[4][22] = int(now_s / 0.5 + phase) & 0xFFFF
+        return good.plainly(pdu)
+
+    begun_s = asyncio.get_running_loop().time()
+    good.answer = answer
+    verdicts = await surveyed(good)
+    assert wrong(verdicts) == {"link/heartbeat": "failed"}
+    because = verdicts["link/heartbeat"].because
+    assert "stood still for" in because or "it stands still" in because
+
+
+async def test_heartbeat_bit_that_stands_still_beside_moving_bits_is_failed(good):
+    def answer(pdu):
+        good.memory[4][22] = int(asyncio.get_running_loop().time() / 0.05) << 1 & 0xFFFE
+        return good.plainly(pdu)
+
+    good.answer = answer
+    found = with_point("BEAT", type="bit in word", bit=0)
+    assert wrong(await surveyed(good, found)) == {"link/heartbeat": "failed"}
+
+
 async def test_heartbeat_that_is_refused_is_failed(good):
     found = with_point("BEAT", address=30)
     verdicts = await surveyed(good, found)
