@@ -13,11 +13,15 @@ from gaswitness_probe.frames import read_request
 from gaswitness_sitefile.points import Table
 
 TRIES: Final = 3
+MALFORMED_TRIES: Final = 8
+"""While each reply breaks the protocol: a link that damages one in five would else, somewhere in a
+long points list, damage as many as TRIES in a row, and the panel would be blamed."""
+
 BUSY_WAITS_S: Final = (0.5, 1.0, 2.0, 4.0)
 """A good panel may be busy for a while, after start-up for instance."""
 
 DEAD_BEFORE_GIVING_UP: Final = 2
-"""Questions in a row, each asked TRIES times, with nothing usable at all between."""
+"""Questions in a row, each asked as often as it may be, with nothing usable at all between."""
 
 Announce = Callable[[str], None]
 
@@ -104,7 +108,7 @@ class Reader:
         self._client = client
         self._announce = announce
         self._control = b""
-        self._dead = 0
+        self._dead = self._dead_tries = 0
         self._busy_waits = list(BUSY_WAITS_S)
 
     async def read(self, table: Table, address: int, count: int) -> Answer:
@@ -119,7 +123,7 @@ class Reader:
         while not self.given_up:
             exchange = await self._once(pdu)
             if exchange.problem is None and exchange.exception_code not in BUSY_EXCEPTIONS:
-                self._dead = 0
+                self._dead = self._dead_tries = 0
                 if may_be_control and exchange.ok:
                     self._control = pdu
                 return Answer(exchange, tuple(spoilt), (answered, asked))
@@ -127,8 +131,8 @@ class Reader:
             if self._control and _silent(exchange):
                 asked += 1
                 answered += (await self._once(self._control)).ok
-            if not await self._again(exchange, len(spoilt), what):
-                self._take_note(exchange, answered)
+            if not await self._again(exchange, spoilt, what):
+                self._take_note(exchange, len(spoilt), answered)
                 return Answer(exchange, tuple(spoilt), (answered, asked))
         return Answer(None, given_up=self.given_up)
 
@@ -137,30 +141,31 @@ class Reader:
             await self.clock.sleep_until(self._client.free_s)
         return await self._client.ask(pdu)
 
-    async def _again(self, exchange: Exchange, tried: int, what: str) -> bool:
+    async def _again(self, exchange: Exchange, spoilt: list[Exchange], what: str) -> bool:
+        tried = len(spoilt)
+        tries = MALFORMED_TRIES if all(map(_malformed, spoilt)) else TRIES
         if exchange.exception_code is not None:
             if not self._busy_waits:
                 return False
             wait_s = self._busy_waits.pop(0)
             self._announce(f"the panel is busy ({what}): asking again in {wait_s:g} s")
             await self.clock.sleep_until(self.clock.now() + wait_s)
-        elif tried >= TRIES:
+        elif tried >= tries:
             return False
         else:
-            self._announce(f"{exchange.words} ({what}): try {tried + 1} of {TRIES}")
+            self._announce(f"{exchange.words} ({what}): try {tried + 1} of {tries}")
         self.repeats += 1
         return True
 
-    def _take_note(self, exchange: Exchange, answered: int) -> None:
+    def _take_note(self, exchange: Exchange, tried: int, answered: int) -> None:
         """Give the link up where nothing usable has come for a while."""
         if answered or exchange.exception_code is not None:
-            self._dead = 0
+            self._dead = self._dead_tries = 0
             return
         self._dead += 1
+        self._dead_tries += tried
         if self._dead >= DEAD_BEFORE_GIVING_UP:
-            self.given_up = (
-                f"the link was given up after {self._dead * TRIES} failed tries in a row"
-            )
+            self.given_up = f"the link was given up after {self._dead_tries} failed tries in a row"
             self._announce(self.given_up)
 
 

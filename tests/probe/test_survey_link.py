@@ -95,6 +95,22 @@ async def test_silence_at_one_address_is_inconclusive_and_told_from_a_dead_link(
     assert verdicts["point/R4"].outcome.value == "proven"
 
 
+async def test_link_that_damages_several_replies_in_a_row_does_not_fail_the_point(panel):
+    left = {"alone": 5}
+
+    def twist(number, request, reply):
+        if request[7:12] == bytes.fromhex("03 0005 0001") and left["alone"]:
+            left["alone"] -= 1
+            return [reply[:7] + b"\x04" + reply[8:]]
+        return [reply]
+
+    panel.twist = twist
+    verdicts = await surveyed(panel)
+    assert left["alone"] == 0
+    assert verdicts["point/R5"].outcome.value == "proven"
+    assert "wrong function 5 times" in verdicts["link/replies"].because
+
+
 async def test_link_that_goes_away_leaves_the_rest_inconclusive(panel):
     panel.twist = lambda number, request, reply: [reply] if number < 6 else []
     told = []
