@@ -51,6 +51,7 @@ class SecondReader:
         """Connect. Raises NoConnection."""
         await self.close()
         client = self._made()
+        _never_raising(client)
         if not await client.connect():
             client.close()
             raise NoConnection(f"{self.name} finds no connection to {self._address}")
@@ -121,6 +122,9 @@ class SecondReader:
             words = exception_words(reply.exception_code)
             return SecondReading(None, self._sent, self._received, words, refused=True)
         values = tuple(map(int, reply.bits[:count] if table.of_bits else reply.registers))
+        if len(values) != count:
+            words = f"took what came for a reply of {len(values)} values, where {count} were asked"
+            return SecondReading(None, self._sent, self._received, words)
         return SecondReading(values, self._sent, self._received)
 
     async def close(self) -> None:
@@ -130,3 +134,17 @@ class SecondReader:
             client.close()
             # its transport closes in the loop's next turns; a port must be free before we go on
             await asyncio.sleep(0.01)
+
+
+def _never_raising(client: ModbusBaseClient) -> None:
+    """What it cannot decode it raises into the event loop, which ends the connection and prints a
+    traceback: here those bytes go, and the request ends as unanswered."""
+    take = client.ctx.callback_data
+
+    def guarded(data: bytes, addr: tuple[str, int] | None = None) -> int:
+        try:
+            return take(data, addr=addr)
+        except ModbusException:
+            return len(data)
+
+    client.ctx.callback_data = guarded  # type: ignore[method-assign]  # no hook is offered

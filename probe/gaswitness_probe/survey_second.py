@@ -20,6 +20,9 @@ WAITS_TO_CONNECT_S: Final = (0.0, 0.5, 1.0, 2.0)
 
 EXPECTED: Final = "another reader finds the same in every place that stands still"
 ID: Final = "link/second reader"
+MOST_LOOKS: Final = 5
+"""A register that flickers between two values as a coin falls shows our reader the one ten times
+and the other reader the other five times once in 16,000 surveys."""
 MOST_TOLD_ONCE: Final = 8
 """Differences that did not stand which are told with their frames; of more, the number."""
 
@@ -92,14 +95,19 @@ class SecondSurvey:
         self._spans = list(dict.fromkeys(span_of(point) for point in readable))
 
     async def run(self) -> Verdict:
-        """Do it, and once more where the two differ."""
+        """Do it, once more where the two differ, and again where a difference seems to stand: a
+        place that comes and goes may by chance show each reader its own of two values twice."""
+        looks: dict[Span, list[_Look]] = {span: [] for span in self._spans}
+        spans: Sequence[Span] = self._spans
         try:
-            first = await self._looks(self._spans)
-            again = await self._looks([span for span, look in first.items() if not look.same])
+            for _ in range(MOST_LOOKS):
+                for span, look in (await self._looks(spans)).items():
+                    looks[span].append(look)
+                spans = [span for span in spans if _open(looks[span])]
         except LinkError as error:
             because = f"it could not be done: {error}"
             return Verdict(ID, Kind.LINK, Outcome.INCONCLUSIVE, EXPECTED, because=because)
-        return self._verdict(first, again)
+        return self._verdict(looks)
 
     async def _looks(self, spans: Sequence[Span]) -> Mapping[Span, _Look]:
         if not spans:
@@ -133,24 +141,24 @@ class SecondSurvey:
         await clock.sleep_until(clock.now() + self._gap_s)
         return found
 
-    def _verdict(self, first: Mapping[Span, _Look], again: Mapping[Span, _Look]) -> Verdict:
+    def _verdict(self, found: Mapping[Span, Sequence[_Look]]) -> Verdict:
         name = self._second.name
-        same = sum(look.same for look in first.values())
+        same = 0
         changing: list[str] = []
         once: list[str] = []
         aspects: list[Aspect] = []
-        for span, look in again.items():
-            if look.same:
+        for span, looks in found.items():
+            if looks[-1].same:
                 same += 1
-                if len(first[span].ours | look.ours) == 1:
-                    once.append(_once(span, first[span], name))
+                if len(looks) > 1 and _stands(looks):
+                    once.append(_once(span, looks[0], name))
                 continue
-            found = _difference(span, first[span], look, name)
-            if found is None:
+            difference = _difference(span, looks, name)
+            if difference is None:
                 changing.append(str(span))
             else:
-                aspects.append(found)
-        seen = f"{same} of {len(first)} places the same through {name}"
+                aspects.append(difference)
+        seen = f"{same} of {len(found)} places the same through {name}"
         notes = [f"{aspect.name}: {aspect.because}" for aspect in aspects]
         if changing:
             seen += f", {len(changing)} that change at every read"
@@ -160,7 +168,7 @@ class SecondSurvey:
             notes.append(f"{len(once) - MOST_TOLD_ONCE} more differed once")
         outcomes = [aspect.outcome for aspect in aspects] + [Outcome.PROVEN] * bool(same)
         outcome = overall(outcomes) if outcomes else Outcome.INCONCLUSIVE
-        because = "; ".join(notes) if first else "no place can be read"
+        because = "; ".join(notes) if found else "no place can be read"
         return Verdict(
             ID, Kind.LINK, outcome, EXPECTED, seen, because=because, aspects=tuple(aspects)
         )
@@ -173,20 +181,47 @@ def _once(span: Span, first: _Look, name: str) -> str:
     return f"{span}: once {name} {other}, then the same ({first.frames})"
 
 
-def _difference(span: Span, first: _Look, again: _Look, name: str) -> Aspect | None:
+def _stands(looks: Sequence[_Look]) -> bool:
+    """Whether our reader saw one value in all of them."""
+    return len({words for look in looks for words in look.ours}) == 1
+
+
+def _unread(look: _Look, first: _Look) -> bool:
+    """Whether the other reader had nothing to compare; being refused every time is something."""
+    return look.theirs.words is None and not (look.theirs.refused and first.theirs.refused)
+
+
+def _differs(looks: Sequence[_Look]) -> bool:
+    """Whether each reader saw one value in all looks, and not the same one."""
+    theirs = {look.theirs.words for look in looks}
+    return _stands(looks) and len(theirs) == 1 and not looks[-1].same
+
+
+def _open(looks: Sequence[_Look]) -> bool:
+    """Whether another look is worth it."""
+    if looks[-1].same:
+        return False
+    return len(looks) == 1 or (_differs(looks) and not _unread(looks[-1], looks[0]))
+
+
+def _difference(span: Span, looks: Sequence[_Look], name: str) -> Aspect | None:
     """How the two differ; None where the place changes too fast to be compared."""
     expected = f"both readers see the same in {span}"
-    at_s = again.after.at_s
-    if not again.ours:
-        because = f"ours could not read it: {again.after.words}"
-        return Aspect(str(span), Outcome.INCONCLUSIVE, expected, again.frames, None, because, at_s)
-    theirs = again.theirs
-    if theirs.words is None and not (theirs.refused and first.theirs.refused):
+    first, last = looks[0], looks[-1]
+    at_s = last.after.at_s
+    if not last.ours:
+        because = f"ours could not read it: {last.after.words}"
+        return Aspect(str(span), Outcome.INCONCLUSIVE, expected, last.frames, None, because, at_s)
+    theirs = last.theirs
+    if _unread(last, first):
         because = f"{name} could not read it: {theirs.trouble}"
-        return Aspect(str(span), Outcome.INCONCLUSIVE, expected, again.frames, None, because, at_s)
-    if len(first.ours | again.ours) > 1 or first.theirs.words != theirs.words:
+        return Aspect(str(span), Outcome.INCONCLUSIVE, expected, last.frames, None, because, at_s)
+    if not _differs(looks):
         return None
-    (ours,) = again.ours
+    (ours,) = last.ours
     other = theirs.trouble if theirs.words is None else hex_words(span, theirs.words)
-    because = f"ours reads {hex_words(span, ours)}, {name} {other}, twice, and it stands still"
-    return Aspect(str(span), Outcome.FAILED, expected, again.frames, None, because, at_s)
+    because = (
+        f"ours reads {hex_words(span, ours)}, {name} {other}, {len(looks)} times, "
+        "and it stands still"
+    )
+    return Aspect(str(span), Outcome.FAILED, expected, last.frames, None, because, at_s)

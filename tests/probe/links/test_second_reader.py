@@ -78,6 +78,31 @@ async def test_silence_is_told_after_one_request(line, capfd):
     assert capfd.readouterr().err == ""
 
 
+@pytest.mark.parametrize(
+    "pdu",
+    ["03", "04", "2B", "03 04 0066", "03 00"],
+    ids=["no byte count", "no byte count, other function", "other", "short", "no registers"],
+)
+async def test_what_the_other_library_cannot_take_is_no_reading_and_no_traceback(
+    panel, pdu, capfd, caplog
+):
+    body = bytes.fromhex(pdu)
+    panel.memory[3] |= {7: 0x1234}
+    panel.twist = lambda number, request, reply: [
+        reply[:4] + (len(body) + 1).to_bytes(2, "big") + reply[6:7] + body if number == 0 else reply
+    ]
+    second = reader(f"tcp://127.0.0.1:{panel.port}")
+    await second.open()
+    found = await second.read(Table.HOLDING, 7, 1)
+    assert found.words is None
+    assert not found.refused
+    assert found.trouble
+    assert (await second.read(Table.HOLDING, 7, 1)).words == (0x1234,)
+    await second.close()
+    assert "Traceback" not in capfd.readouterr().err
+    assert [record for record in caplog.records if record.name == "asyncio"] == []
+
+
 async def test_where_nothing_listens_it_says_so():
     with pytest.raises(NoConnection, match=r"pymodbus 3\..* finds no connection to tcp://"):
         await reader("tcp://127.0.0.1:1").open()
@@ -126,9 +151,27 @@ async def test_difference_that_stands_is_failed_with_the_frames_of_both(socket_l
     (aspect,) = verdict.aspects
     assert aspect.name == "holding register 2"
     assert "ours reads 0066, pymodbus" in aspect.because
-    assert "1E61, twice, and it stands still" in aspect.because
+    assert "1E61, 5 times, and it stands still" in aspect.because
     assert "received 01 03 02 00 66" in aspect.seen
     assert "received 01 03 02 1E 61" in aspect.seen
+
+
+async def test_register_that_flickers_is_not_failed_by_two_chances(socket_line, site):
+    """Twice ours sees one value before and after, the other reader another; then both change."""
+
+    def twist(number, request, reply):
+        flips = socket_line.connections in (2, 4) or socket_line.connections > 5
+        if flips and request[3] == 2:
+            other = dict(socket_line.registers)
+            socket_line.registers[2] = 7777
+            reply = socket_line.answer(request)
+            socket_line.registers = other
+        return [reply]
+
+    socket_line.twist = twist
+    verdict = await second_verdict(socket_line.client(), site, reader(socket_line.address))
+    assert verdict.outcome is Outcome.PROVEN
+    assert verdict.seen.startswith("4 of 4 places the same")
 
 
 async def test_difference_that_does_not_stand_is_told_with_the_frames_of_both(socket_line, site):
