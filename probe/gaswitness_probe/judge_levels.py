@@ -5,6 +5,7 @@ A wrong setpoint fails here, at the level, and not at every relay behind it.
 
 from collections.abc import Iterator
 from math import inf, isinf, isnan
+from typing import Final
 
 from gaswitness_probe.expect import Expectations, LevelView
 from gaswitness_probe.judge_outputs import JUST_S, by_name
@@ -21,6 +22,7 @@ from gaswitness_probe.respond import (
 from gaswitness_probe.series import Series
 from gaswitness_probe.signal import FALSE, TRUE, UNKNOWN, Window, falls, rises
 from gaswitness_probe.verdict import Aspect, Interval, Kind, Outcome, Verdict, overall
+from gaswitness_sitefile.channel import LevelsOnFault
 
 
 def judge_levels(expectations: Expectations) -> Iterator[Verdict]:
@@ -95,7 +97,12 @@ def _contradictions(level: LevelView) -> Iterator[Aspect]:
         at_s = clash(part, level.expected)
         if at_s is None:
             continue
-        if part.value is FALSE:
+        fault = level.view.flag(f"{level.channel.tag}.fault")
+        # the fault may show a poll after the level that it moved
+        faulty = fault.at(at_s) is not FALSE and fault.ever(TRUE, at_s, part.last.high)
+        if faulty and level.held_off.at(at_s) is FALSE:
+            yield _in_fault(level, at_s, on=part.value is TRUE)
+        elif part.value is FALSE:
             yield _missing(level, at_s)
         elif level.held_off.at(at_s) is TRUE:
             yield Aspect(
@@ -118,6 +125,26 @@ def _contradictions(level: LevelView) -> Iterator[Aspect]:
                 f"its setpoint is {_with_unit(level, level.level.setpoint)}",
                 at_s=at_s,
             )
+
+
+_ON_FAULT: Final = {
+    LevelsOnFault.HOLD: "stay as they were",
+    LevelsOnFault.CLEAR: "go off",
+    LevelsOnFault.TRIP: "all come on",
+}
+
+
+def _in_fault(level: LevelView, at_s: float, *, on: bool) -> Aspect:
+    shows, must = ("on", "off") if on else ("off", "on")
+    return Aspect(
+        "in fault",
+        Outcome.FAILED,
+        expected=f"{level.fact} {must} while {level.channel.tag} is in fault",
+        seen=f"{level.fact} {shows} at {seconds(at_s)}",
+        because=f"{level.fact} was {shows} while {level.channel.tag} was in fault; "
+        f"on a fault its levels {_ON_FAULT[level.channel.levels_on_fault]}",
+        at_s=at_s,
+    )
 
 
 def _missing(level: LevelView, at_s: float) -> Aspect:

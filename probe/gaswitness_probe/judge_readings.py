@@ -118,15 +118,27 @@ def _moves(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspect]:
             )
 
 
+_Settled = Sequence[tuple[float, tuple[int, ...]]]
+"""What a register held, beside the reading that it had to show, each time that gas stood."""
+
+
 def _plateaus(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspect]:
     unsound = view.unsound(channel.tag)
     series = view.series(point)
+    seen: list[tuple[Plateau, list[float], tuple[int, ...]]] = []
     for plateau in settled_gas(view, channel):
         shown = _sound(series, unsound, Window(plateau.low, plateau.high))
         if shown:
             values = [series.values[index] for index in shown if not isnan(series.values[index])]
-            raw = view.runs(point)[shown[-1]].raw
-            yield _compared(channel, point, plateau, values, raw)
+            seen.append((plateau, values, view.runs(point)[shown[-1]].raw))
+    all_raw = [(_showable(channel, point, plateau.level), raw) for plateau, _, raw in seen]
+    for plateau, values, raw in seen:
+        yield _compared(channel, point, plateau, values, raw, all_raw)
+
+
+def _showable(channel: Channel, point: Point, level: float) -> float:
+    low, high = channel.shown_limits
+    return within_type(point, min(max(level, low), high))
 
 
 def _sound(series: Series, unsound: Signal, when: Window) -> Sequence[int]:
@@ -194,10 +206,15 @@ def _fault_reading(
 
 
 def _compared(
-    channel: Channel, point: Point, plateau: Plateau, values: list[float], raw: tuple[int, ...]
+    channel: Channel,
+    point: Point,
+    plateau: Plateau,
+    values: list[float],
+    raw: tuple[int, ...],
+    all_raw: _Settled,
 ) -> Aspect:
     low, high = channel.shown_limits
-    level = within_type(point, min(max(plateau.level, low), high))
+    level = _showable(channel, point, plateau.level)
     margin = channel.noise + resolution(point) + 1e-6 * max(abs(low), abs(high))
     tolerance = channel.reading_tolerance
     stated = f"{level:g} ± {tolerance:g} {channel.unit}"
@@ -220,26 +237,30 @@ def _compared(
             seen += f" (raw {words})"
     because = f"{point.name}: {seen}; expected {stated}"
     if outcome is Outcome.FAILED:
-        because += _hint(point, raw, level, tolerance + margin)
+        because += _hint(point, all_raw, tolerance + margin)
     return Aspect(
         f"{point.name} at {level:g}", outcome, stated, seen, because=because, at_s=plateau.low
     )
 
 
-def _hint(point: Point, raw: tuple[int, ...], level: float, tolerance: float) -> str:
-    """Under which other order or scale the raw value would fit: a lead, never a proof."""
+def _hint(point: Point, settled: _Settled, tolerance: float) -> str:
+    """Under which other order or scale all raw values would fit: a lead, never a proof."""
     for order in Order:
-        if order is point.order:
-            continue
-        value = decode(point.model_copy(update={"order": order}), raw)
-        if isinstance(value, float | int) and abs(value - level) <= tolerance:
+        other = point.model_copy(update={"order": order})
+        if order is not point.order and _fits(other, settled, 1.0, tolerance):
             return f"; it would fit with byte order {order} instead of {point.order}"
-    value = decode(point, raw)
-    if isinstance(value, float | int) and level:
-        for power in (-3, -2, -1, 1, 2, 3):
-            if abs(value * 10.0**power - level) <= tolerance:
-                return f"; it would fit with {10.0**power:g} times the scale"
+    for power in (-3, -2, -1, 1, 2, 3):
+        if any(level for level, _ in settled) and _fits(point, settled, 10.0**power, tolerance):
+            return f"; it would fit with {10.0**power:g} times the scale"
     return ""
+
+
+def _fits(point: Point, settled: _Settled, factor: float, tolerance: float) -> bool:
+    values = [(level, decode(point, raw)) for level, raw in settled]
+    return all(
+        isinstance(value, float | int) and abs(value * factor - level) <= tolerance
+        for level, value in values
+    )
 
 
 def _consistency(view: PanelView) -> Iterator[Verdict]:

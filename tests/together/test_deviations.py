@@ -6,7 +6,7 @@ The panel runs from a changed copy of the site file, the probe from the right on
 import panel_changes as changes
 import pytest
 
-from gaswitness_sitefile.channel import Direction, ReadingOnFault
+from gaswitness_sitefile.channel import Direction, LevelsOnFault, ReadingOnFault
 
 
 def failed(verdicts):
@@ -120,6 +120,28 @@ def test_nothing_wrong_is_nothing_failed(rehearse_with):
 def test_no_seed_fails_a_good_panel(rehearse_with, seed):
     verdicts = rehearse_with(lambda site: site, "20", "30", seed=seed)
     assert failed(verdicts) == {}
+
+
+@pytest.mark.parametrize(
+    ("level", "rule", "says"),
+    [
+        ("AT-104.A1", LevelsOnFault.HOLD, "on a fault its levels all come on"),
+        ("AT-301.A1", LevelsOnFault.HOLD, "on a fault its levels go off"),
+        ("AT-201.A2", LevelsOnFault.CLEAR, "on a fault its levels stay as they were"),
+    ],
+)
+def test_levels_that_do_another_thing_on_fault_are_told_so(rehearse_with, level, rule, says):
+    tag = level.partition(".")[0]
+    found = failed(rehearse_with(changes.channel(tag, levels_on_fault=rule), "50"))
+    assert says in found[f"level/{level}"].because
+
+
+def test_a_detector_too_slow_is_not_taken_for_another_scale_or_order(rehearse_with):
+    """Single readings would fit with other orders or scales; all of them fit with none."""
+    found = failed(rehearse_with(changes.channel("AT-501", t90_s=600.0), "10"))
+    reasons = [aspect.because for aspect in found["reading/AT-501"].aspects]
+    assert len(reasons) > 2
+    assert [because for because in reasons if "would fit" in because] == []
 
 
 def test_a_reading_that_ignores_the_gas_is_failed(rehearse_with):
