@@ -186,6 +186,7 @@ class LevelView:
             self.condition,
             self.view.keys("reset"),
             seen_off=negation(self.view.signal(self.fact)),
+            seen_on=self.view.signal(self.fact),
             broken=self.view.broken,
             forced_off=forced_off,
         )

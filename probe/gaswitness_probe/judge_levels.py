@@ -46,6 +46,10 @@ def _verdict(level: LevelView) -> Verdict:
         outcome, because = _unexercised(level)
         return Verdict(f"level/{level.fact}", Kind.LEVEL, outcome, _stated(level), because=because)
     telling = next(aspect for aspect in aspects if aspect.outcome is outcome)
+    because = telling.because
+    if outcome is Outcome.PROVEN and not any(aspect.name == "setpoint" for aspect in aspects):
+        outcome = Outcome.INCONCLUSIVE
+        because += "; at which reading it comes on was not seen: bring the gas up to it once more"
     timed = next((aspect.response_s for aspect in aspects if aspect.response_s), None)
     return Verdict(
         f"level/{level.fact}",
@@ -54,7 +58,7 @@ def _verdict(level: LevelView) -> Verdict:
         expected=telling.expected if outcome is Outcome.FAILED else _stated(level),
         seen=telling.seen,
         response_s=timed,
-        because=telling.because,
+        because=because,
         aspects=tuple(aspects),
     )
 

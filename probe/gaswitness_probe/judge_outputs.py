@@ -562,12 +562,16 @@ def _cell_verdict(output: OutputView, cell: CellView, findings: _Findings) -> Ve
     rise = next((aspect for aspect in aspects if aspect.name == "rises"), None)
     outcome = overall([aspect.outcome for aspect in aspects])
     expected = f"{cell.cell.effect} {allowance(cell.rise)} {cell.cell.cause}"
-    if rise is not None and outcome is not Outcome.FAILED and rise.outcome is Outcome.NOT_RUN:
-        outcome = Outcome.INCONCLUSIVE
     if not aspects:
         outcome, because = _unexercised(output, cell)
         return Verdict(f"cell/{cell.cell.id}", Kind.CELL, outcome, expected, because=because)
+    if rise is not None and outcome is not Outcome.FAILED and rise.outcome is Outcome.NOT_RUN:
+        outcome = Outcome.INCONCLUSIVE
     telling = _telling(aspects, outcome)
+    because = telling.because
+    if rise is None and outcome is Outcome.PROVEN:
+        outcome = Outcome.INCONCLUSIVE
+        because += f"; that {cell.cell.effect} comes in time was not seen"
     return Verdict(
         f"cell/{cell.cell.id}",
         Kind.CELL,
@@ -575,7 +579,7 @@ def _cell_verdict(output: OutputView, cell: CellView, findings: _Findings) -> Ve
         expected=telling.expected if outcome is Outcome.FAILED else expected,
         seen=telling.seen,
         response_s=rise.response_s if rise is not None else None,
-        because=telling.because,
+        because=because,
         aspects=tuple(aspects),
     )
 

@@ -267,18 +267,21 @@ def latched(
     *,
     initial: Truth = UNKNOWN,
     seen_off: Signal = ALWAYS_UNKNOWN,
+    seen_on: Signal = ALWAYS_UNKNOWN,
     broken: Sequence[Window] = (),
     forced_off: Signal = ALWAYS_FALSE,
 ) -> Signal:
     """On from the signal's coming until a reset that comes while the signal is off.
 
-    Each reset acts at some instant of its window. `seen_off`: known true where the whole was seen
-    to be off, which settles what was unknown (never what was known). `broken`: windows in which the
-    memory may have been lost, such as a power cut. `forced_off`: true where the rules hold it off.
+    Each reset acts at some instant of its window. `seen_off`, `seen_on`: known true where the whole
+    was seen to be off or on, which settles what was unknown (never what was known). `broken`:
+    windows in which the memory may have been lost, such as a power cut. `forced_off`: true where
+    the rules hold it off.
     """
     at_end = {reset.high: reset for reset in resets}
     edges = [edge for window in (*resets, *broken) for edge in window]
-    moments = sorted({*signal.times, *seen_off.times, *forced_off.times, *edges})
+    seen = (*seen_off.times, *seen_on.times)
+    moments = sorted({*signal.times, *seen, *forced_off.times, *edges})
 
     def opening(moment: float) -> Truth:
         return _latch_step(initial, signal.at(moment), FALSE, forced_off.at(moment))
@@ -291,12 +294,16 @@ def latched(
         reset = at_end.get(moment)
         if reset is not None and signal.throughout(FALSE, reset.low, reset.high):
             state = FALSE
-        if any(window.low <= moment < window.high for window in broken):
+        breaking = any(window.low <= moment < window.high for window in broken)
+        if breaking:
             state = UNKNOWN
         resetting = any(reset.low <= moment < reset.high for reset in resets)
         state = _latch_step(state, here, UNKNOWN if resetting else FALSE, forced_off.at(moment))
         if state is UNKNOWN and here is FALSE and seen_off.at(moment) is TRUE:
             state = FALSE
+        settled = not resetting and not breaking and forced_off.at(moment) is FALSE
+        if state is UNKNOWN and settled and seen_on.at(moment) is TRUE:
+            state = TRUE
         changes.append((moment, state))
     return from_changes(first, changes)
 

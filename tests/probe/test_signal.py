@@ -199,6 +199,22 @@ def test_reset_after_the_cause_clears_by_its_end_and_may_before() -> None:
     assert [latch.at(t) for t in (4.9, 5.0, 6.9, 7.0)] == [TRUE, UNKNOWN, UNKNOWN, FALSE]
 
 
+def test_unknown_latch_seen_on_stays_on_until_a_reset() -> None:
+    signal = from_changes(UNKNOWN, [(6.0, FALSE)])
+    seen_on = from_changes(UNKNOWN, [(2.0, TRUE), (3.0, UNKNOWN)])
+    latch = latched(signal, [Window(8.0, 9.0)], seen_on=seen_on)
+    assert latch.at(1.0) is UNKNOWN
+    assert latch.throughout(TRUE, 2.0, 7.9)
+    assert latch.at(8.5) is UNKNOWN
+    assert latch.at(9.5) is FALSE
+
+
+def test_latch_seen_on_while_a_reset_may_act_is_not_sure_of_itself() -> None:
+    signal = from_changes(UNKNOWN, [(6.0, FALSE)])
+    seen_on = from_changes(UNKNOWN, [(2.0, TRUE), (3.0, UNKNOWN)])
+    assert latched(signal, [Window(1.0, 4.0)], seen_on=seen_on).at(5.0) is UNKNOWN
+
+
 def test_unknown_latch_seen_off_is_off() -> None:
     signal = from_changes(UNKNOWN, [(1.0, FALSE)])
     seen_off = from_changes(UNKNOWN, [(4.0, TRUE)])

@@ -25,8 +25,10 @@ from gaswitness_scenarios.translate import stimulus_of
 from gaswitness_scenarios.virtual_loop import run_virtual
 from gaswitness_scenarios.warm_up import wait_out_warm_up
 from gaswitness_simulator.device import VirtualDevice
+from gaswitness_simulator.link_fault_plan import FaultPlan
 from gaswitness_simulator.panel import VirtualPanel
 from gaswitness_simulator.stimulus import Power
+from gaswitness_sitefile.link_fault_text import parse_link_fault
 from gaswitness_sitefile.problems import Place
 from gaswitness_sitefile.site import Site
 
@@ -69,7 +71,10 @@ class Rehearsed:
         panel = VirtualPanel(self.panel_site, seed=machine.seed)
         device = VirtualDevice(panel, unit=1)
         latency = Latency(*machine.latency_s)
-        transport = MemoryTransport(device, clock.now, latency, machine.seed)
+        faults = FaultPlan(machine.seed, panels={1: panel}, speed=1.0, now=clock.now)
+        if machine.link_fault:
+            faults.begin(parse_link_fault(machine.link_fault), 0.0)
+        transport = MemoryTransport(device, clock.now, latency, machine.seed, shaper=faults)
         record = self.record = Record(site, None, ignore)
         client = Client(transport, unit=1, clock=clock, pace=site.pace)
         await client.open()
@@ -116,39 +121,38 @@ def rehearsed(machine, panel_change=lambda site: site):
 
 def true_dwell_s(run):
     """The shortest time that the panel was in any state: facts, and where readings stood."""
-    panel = VirtualPanel(run.panel_site, seed=run.machine.seed)
-    panel.watch_ranges()
-    watched = _watched(panel)
-    since = {}
-    shortest = math.inf
-    steps = [(run.begun_s + s.at_s, stimulus_of(s)) for s in run.script.steps]
-    steps = [(at_s, s) for at_s, s in steps if s is not None]
-    end_s = run.begun_s + run.script.length_s + 5.0
-    last = {}
-    scan, at_s = -1, 0.0
-
-    def look():
-        nonlocal shortest
-        for name, reader in watched.items():
+    shortest, since, last = math.inf, {}, {}
+    readers = {}
+    for panel in after_each_scan(run, run.panel_site):
+        readers = readers or _watched(panel)
+        for name, reader in readers.items():
             now = reader()
             if name in last and last[name] != now:
                 if name in since:
                     shortest = min(shortest, panel.now_s - since[name])
                 since[name] = panel.now_s
             last[name] = now
+    return shortest * 0.999
 
-    look()
-    while at_s < end_s:
-        scan += 1
+
+def after_each_scan(run, site):
+    """A panel of the site, to which is done what the run did, after each scan and power switch."""
+    panel = VirtualPanel(site, seed=run.machine.seed)
+    panel.watch_ranges()
+    yield panel
+    steps = [(run.begun_s + step.at_s, stimulus_of(step)) for step in run.script.steps]
+    steps = [(at_s, stimulus) for at_s, stimulus in steps if stimulus is not None]
+    scan = 0
+    while panel.now_s < run.begun_s + run.script.length_s + 5.0:
         at_s = panel.state.scanning.at_s(scan)
         while steps and steps[0][0] <= at_s:
             when_s, stimulus = steps.pop(0)
             panel.apply(stimulus, when_s)
             if isinstance(stimulus, Power):
-                look()
+                yield panel
         panel.advance(at_s)
-        look()
-    return shortest * 0.999
+        yield panel
+        scan += 1
 
 
 def _watched(panel):

@@ -8,6 +8,12 @@ import random
 from dataclasses import dataclass, replace
 
 LEVELS = ("A1", "A2", "A3")
+LINK_FAULTS = (
+    "silent, 4 %",
+    "late 0.2..1.2 s, 8 %",
+    "late 0.5..4 s, 4 %",
+    "truncated 2 bytes, 4 %",
+)
 STATES = ("normal", "A1", "A2", "A3", "fault", "inhibit", "warm_up", "over_range", "under_range")
 
 
@@ -15,6 +21,7 @@ STATES = ("normal", "A1", "A2", "A3", "fault", "inhibit", "warm_up", "over_range
 class Machine:
     """`site` and `steps` as YAML would have them. `latency_s`: of each way, from and to. `slack_s`:
     how much wider than the truth the instants are that the judge is told of each action.
+    `link_fault`: what the link does wrong, as site files write it.
     """
 
     site: dict
@@ -23,6 +30,7 @@ class Machine:
     latency_s: tuple
     slack_s: float
     longest_dwell_s: float
+    link_fault: str = ""
 
     def but(self, **changed):
         return replace(self, **changed)
@@ -48,6 +56,7 @@ def machine(number):
         latency_s=(low_s, high_s),
         slack_s=r.choice((0.0, 0.0, 0.0, 0.5, 2.0)),
         longest_dwell_s=r.choice((3.0, 6.0, 20.0) if calm else (1.0, 3.0, 20.0)),
+        link_fault="" if mood == "clear" else r.choice(("", "", "", *LINK_FAULTS)),
     )
 
 
