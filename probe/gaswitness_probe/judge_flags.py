@@ -6,8 +6,16 @@ Each against what was made to happen, or against the facts that it sums up.
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import inf
+from typing import Final
 
-from gaswitness_probe.applied import FaultMade, GasApplied, InhibitSet, InputMade, PanelFaultMade
+from gaswitness_probe.applied import (
+    FaultMade,
+    GasApplied,
+    InhibitSet,
+    InputMade,
+    PanelFaultMade,
+    PowerSet,
+)
 from gaswitness_probe.expect import Expectations
 from gaswitness_probe.judge_outputs import by_name
 from gaswitness_probe.observe import Stretch, changes, clash
@@ -27,6 +35,7 @@ from gaswitness_probe.signal import (
     held_for,
     kept_for,
     negation,
+    painted,
     remembered,
     rises,
 )
@@ -96,6 +105,9 @@ def _flags(expectations: Expectations) -> Iterator[Flag]:
     inhibits = any_of([view.inhibited(channel.tag) for channel in view.site.channels])
     yield Flag("panel.inhibit", "any channel's inhibit", inhibits, prompt, prompt)
     yield Flag("panel.fault", "any fault", _panel_fault_made(view), prompt, prompt)
+    warm_up = _warm_up_made(view)
+    if warm_up.ever(TRUE):
+        yield Flag("panel.warm_up", "that the panel warms up", warm_up, prompt, prompt)
     for output in expectations.outputs.values():
         if output.output.mutable:
             tag = output.output.tag
@@ -170,6 +182,28 @@ def settled_gas(view: PanelView, channel: Channel) -> list[Plateau]:
         if low < until:
             found.append(Plateau(low, until, action.level))
     return found
+
+
+WARM_UP_EARLY: Final = 0.1
+"""The share of its time by which a warm-up may end early; later, its flag's response time."""
+
+
+def _warm_up_made(view: PanelView) -> Signal:
+    """Warm-up after each return of the supply that was made here, until the panel may lose it."""
+    warm_up_s, longest_s = view.site.warm_up_s, view.site.alarms_count_after_s
+    known: list[tuple[float, float, Truth]] = []
+    for when, action in view.actions(PowerSet):
+        if not action.on:
+            continue
+        ends = [lost.low for lost in view.broken if lost.low > when.high]
+        until = min(ends, default=inf)
+        begun_s = when.high + longest_s - warm_up_s
+        over_s = min(when.low + (1.0 - WARM_UP_EARLY) * warm_up_s, until)
+        if begun_s < over_s:
+            known.append((begun_s, over_s, TRUE))
+        if when.high + longest_s < until:
+            known.append((when.high + longest_s, until, FALSE))
+    return painted(known)
 
 
 def _panel_fault_made(view: PanelView) -> Signal:

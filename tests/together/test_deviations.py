@@ -136,6 +136,21 @@ def test_levels_that_do_another_thing_on_fault_are_told_so(rehearse_with, level,
     assert says in found[f"level/{level}"].because
 
 
+@pytest.mark.parametrize(("warm_up_s", "shows"), [(10.0, "was off"), (50.0, "was on")])
+def test_another_warm_up_than_stated_is_failed(rehearse_with, warm_up_s, shows):
+    def changed(site):
+        timing = site.timing.model_copy(update={"warm_up_s": warm_up_s})
+        return site.model_copy(update={"timing": timing})
+
+    found = failed(rehearse_with(changed, "90"))
+    assert list(found) == ["flag/panel.warm_up"]
+    assert f"panel.warm_up {shows}" in found["flag/panel.warm_up"].because
+
+
+def test_warm_up_as_stated_is_proven(rehearse_with):
+    assert rehearse_with(lambda site: site, "90")["flag/panel.warm_up"].outcome.value == "proven"
+
+
 def test_a_detector_too_slow_is_not_taken_for_another_scale_or_order(rehearse_with):
     """Single readings would fit with other orders or scales; all of them fit with none."""
     found = failed(rehearse_with(changes.channel("AT-501", t90_s=600.0), "10"))
