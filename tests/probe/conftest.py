@@ -7,7 +7,10 @@ from collections.abc import Callable
 
 import pytest
 
+from gaswitness_probe.applied import Applied
 from gaswitness_probe.client import Client
+from gaswitness_probe.history import PointHistory, Run, Seen
+from gaswitness_probe.judge import judge
 from gaswitness_probe.transport import TcpTransport
 from gaswitness_sitefile.link import Pace
 from gaswitness_sitefile.site import Site
@@ -139,5 +142,84 @@ def make_site():
             "points": points,
         }
         return Site.model_validate(whole | parts)
+
+    return make
+
+
+class ByHand:
+    """What was seen, one sample a second from 0 s on (asked for at the second, answered 0.1 s
+    later), and what was done; its verdicts by id. Points are named for what they show."""
+
+    def __init__(self, site, step_s=1.0):
+        self.site = site
+        self.step_s = step_s
+        self.histories = {}
+        self.applied = []
+        self.looked = []
+        self.length = 0
+
+    def saw(self, name, samples):
+        """`samples`: numbers, or a text of 0, 1 and . for a sample that is missing."""
+        found = samples
+        if isinstance(samples, str):
+            found = [None if one == "." else one == "1" for one in samples]
+        self.length = max(self.length, len(found))
+        runs = []
+        for index, value in enumerate(found):
+            if value is None:
+                continue
+            seen = Seen(index * self.step_s, index * self.step_s + 0.1)
+            near = runs and seen.answered_s - runs[-1].last.asked_s < 3.0
+            if near and runs[-1].value == value:
+                runs[-1] = Run(value, runs[-1].raw, runs[-1].first, seen, runs[-1].count + 1)
+            else:
+                runs.append(Run(value, (int(value) & 0xFFFF,), seen, seen))
+        self.histories[name] = PointHistory(name, runs)
+        return self
+
+    def did(self, at_s, action, done_s=None):
+        self.applied.append(Applied(at_s, at_s if done_s is None else done_s, action))
+        return self
+
+    def verdicts(self):
+        span = (0.0, self.length * self.step_s)
+        found = judge(self.site, self.histories, self.applied, self.looked, span=span)
+        return {verdict.id: verdict for verdict in found}
+
+    def __getitem__(self, name):
+        return self.verdicts()[name]
+
+
+@pytest.fixture
+def by_hand():
+    """Histories by hand of a panel with AT-1 (0..100 %LEL, A1 at 20 with hysteresis 2, A2 at 40,
+    latching), DI-1, and outputs K1 and the sounder S1. The panel dwells 3 s in every state."""
+
+    def make(*shows, cells=(), channel=(), step_s=1.0, **parts):
+        levels = {
+            "A1": {"setpoint": 20, "hysteresis": 2},
+            "A2": {"setpoint": 40, "hysteresis": 2, "latching": True},
+        }
+        plain = {"tag": "AT-1", "gas": "CH4", "unit": "%LEL", "range": [0, 100], "levels": levels}
+        points = []
+        for number, one in enumerate(shows):
+            is_number = one.endswith(".reading")
+            table, kind = ("input register", "float32") if is_number else ("discrete input", "bit")
+            place = {"table": table, "address": 2 * number, "type": kind}
+            points.append({"name": one, "shows": one, **place})
+        whole = {
+            "gaswitness_site": 1,
+            "panel": {"tag": "GP-1"},
+            "timing": {"scan_s": 0.5, "refresh_s": 0, "shortest_dwell_s": 3.0},
+            "channels": [{**plain, "t90_s": 0, **dict(channel)}],
+            "inputs": [{"tag": "DI-1"}],
+            "outputs": [
+                {"tag": "K1", "kind": "relay"},
+                {"tag": "S1", "kind": "sounder", "mutable": True},
+            ],
+            "matrix": [{"effect": "K1", "response_s": 3, **one} for one in cells],
+            "points": points,
+        }
+        return ByHand(Site.model_validate(whole | parts), step_s)
 
     return make
