@@ -21,6 +21,7 @@ from gaswitness_probe.judge_outputs import by_name
 from gaswitness_probe.observe import Stretch, changes, clash
 from gaswitness_probe.respond import between, decide, response, seconds, shown_response
 from gaswitness_probe.signal import (
+    ALWAYS_FALSE,
     FALSE,
     TRUE,
     UNKNOWN,
@@ -364,7 +365,8 @@ def _alarms_coming(view: PanelView) -> Iterator[Event]:
                     yield Event(low, high + later_s, sure=sure)
     for event in rises(view.as_shown("panel.fault", view.made("panel.fault"))):
         yield event
-    for event in rises(view.signal("panel.fault")):
+    shown = view.signal("panel.fault") if view.shown("panel.fault") else ALWAYS_FALSE
+    for event in rises(shown):
         # A fault of its own that nobody here made would have to be accepted too.
         yield Event(event.low, event.high + later_s, sure=False)
 
