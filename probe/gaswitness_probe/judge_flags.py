@@ -61,18 +61,26 @@ class Flag:
     release: Window
 
     @property
+    def sums_up(self) -> bool:
+        """Whether the fact follows from others that have verdicts of their own."""
+        return self.fact.startswith("any.") or self.fact == "panel.inhibit"
+
+    @property
     def expected(self) -> Signal:
         """What the flag must show."""
         return kept_for(held_for(self.made, self.delay), self.release)
 
 
 def judge_flags(expectations: Expectations) -> Iterator[Verdict]:
-    """A verdict for every flag of the panel that the site file maps, or that was made to change."""
+    """A verdict for every flag of the panel that the site file maps, or that was made to change.
+
+    Sums such as `any.A1` are a courtesy of the map: where it has none, none is missed.
+    """
     view = expectations.view
     for flag in _flags(expectations):
         if view.shown(flag.fact):
             yield _verdict(view, flag)
-        elif flag.made.ever(TRUE):
+        elif flag.made.ever(TRUE) and not flag.sums_up:
             yield Verdict(
                 f"flag/{flag.fact}",
                 Kind.FLAG,

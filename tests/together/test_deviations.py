@@ -3,9 +3,12 @@
 The panel runs from a changed copy of the site file, the probe from the right one.
 """
 
+from dataclasses import replace
+
 import panel_changes as changes
 import pytest
 
+from gaswitness_scenarios.run import rehearse
 from gaswitness_sitefile.channel import Direction, LevelsOnFault, ReadingOnFault
 
 
@@ -149,6 +152,14 @@ def test_another_warm_up_than_stated_is_failed(rehearse_with, warm_up_s, shows):
 
 def test_warm_up_as_stated_is_proven(rehearse_with):
     assert rehearse_with(lambda site: site, "90")["flag/panel.warm_up"].outcome.value == "proven"
+
+
+def test_sums_that_no_point_shows_are_not_missed(demo, demo_scripts):
+    shown = ("any.", "panel.inhibit")
+    points = tuple(p for p in demo.site.points if not p.shows.startswith(shown))
+    without = replace(demo, site=demo.site.model_copy(update={"points": points}))
+    result = rehearse(without, [demo_scripts[number] for number in sorted(demo_scripts)])
+    assert {v.outcome.value for v in result.verdicts} == {"proven"}
 
 
 def test_a_detector_too_slow_is_not_taken_for_another_scale_or_order(rehearse_with):
