@@ -159,14 +159,17 @@ def _in_fault(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspec
     """What the reading shows while the channel says that it is in fault."""
     series = view.series(point)
     lag_s = view.site.timing.flag_response_s
+    settled = settled_gas(view, channel)
     for part in view.flag(f"{channel.tag}.fault").segments():
         low, high = part.start + lag_s, part.end
         if part.value is not TRUE or low >= high:
             continue
         shown = [series.values[index] for index in series.within(low, high)]
-        before = series.values[
-            bisect_left(series.high, part.start - 2 * lag_s) : series.begun_before(low)
-        ]
+        # While the gas stood still the fault found the reading as it was; else it may have moved.
+        begun_s = part.start - 2 * lag_s
+        steady = any(gas.low <= begun_s and part.start <= gas.high for gas in settled)
+        last = series.begun_before(part.start if steady else low)
+        before = series.values[bisect_left(series.high, begun_s) : last]
         if shown:
             yield _fault_reading(view, channel, point, shown, list(before), low)
 
