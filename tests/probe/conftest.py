@@ -173,7 +173,8 @@ class ByHand:
             if near and runs[-1].value == value:
                 runs[-1] = Run(value, runs[-1].raw, runs[-1].first, seen, runs[-1].count + 1)
             else:
-                runs.append(Run(value, (int(value) & 0xFFFF,), seen, seen))
+                raw = struct.unpack(">2H", struct.pack(">f", value))
+                runs.append(Run(value, raw if isinstance(value, float) else raw[:1], seen, seen))
         self.histories[name] = PointHistory(name, runs)
         return self
 
