@@ -21,6 +21,10 @@ def verify(record: Path, head: str | None) -> ExitCode:
     report = verify_chain(record, head=head)
     if report.ok:
         click.echo(f"{record}: {report.entries} entries stand as written; digest {report.head}")
+        if not report.ended:
+            click.echo(
+                "it does not hold the run's end: the run broke off, or the record was cut short"
+            )
         return ExitCode.ALL_PROVEN
     click.echo(f"{record}: {report.entries} entries stand; then {report.why}")
     return ExitCode.SOMETHING_FAILED

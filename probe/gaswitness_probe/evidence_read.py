@@ -32,6 +32,7 @@ class ChainReport:
 
     `entries`: how many hold, from the first on. `head`: digest of the last of them, in hex.
     `first_bad`: number of the first entry that does not hold, None where all do. `why`: in words.
+    `ended`: whether the last of them is the run's own end.
     """
 
     ok: bool
@@ -39,6 +40,7 @@ class ChainReport:
     head: str
     first_bad: int | None = None
     why: str = ""
+    ended: bool = False
 
 
 def read_evidence(path: Path, kind: str | None = None) -> Iterator[Entry]:
@@ -66,6 +68,7 @@ def verify_chain(path: Path, *, head: str | None = None) -> ChainReport:
     """
     found = BEFORE_THE_FIRST
     entries = 0
+    last = b""
     with closing(open_to_read(path)) as db:
         try:
             for seq, at_s, kind, body, chain in db.execute(
@@ -77,12 +80,12 @@ def verify_chain(path: Path, *, head: str | None = None) -> ChainReport:
                 due = next_chain(found, seq, at_s, kind.decode("ascii", "replace"), body)
                 if due != chain:
                     return _broken(entries, found, f"entry {seq} is not as it was written")
-                found, entries = due, seq
+                found, entries, last = due, seq, kind
         except (sqlite3.Error, UnicodeEncodeError) as error:
             return _broken(entries, found, f"entry {entries + 1} cannot be read: {error}")
     if head is not None and head.lower() != found.hex():
         return _broken(entries, found, f"the record ends in {found.hex()}, not in {head}")
-    return ChainReport(ok=True, entries=entries, head=found.hex())
+    return ChainReport(ok=True, entries=entries, head=found.hex(), ended=last == b"end")
 
 
 def _broken(entries: int, head: bytes, why: str) -> ChainReport:

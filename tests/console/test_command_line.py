@@ -157,6 +157,16 @@ def test_the_digest_printed_is_that_of_the_evidence(tmp_path: Path) -> None:
     assert (good.returncode, wrong.returncode) == (0, 1)
     kinds = {entry.kind for entry in read_evidence(tmp_path / "run" / "run.sqlite")}
     assert {"run", "exchange", "samples", "step", "applied", "verdict", "end"} <= kinds
+    assert "run's end" not in good.stdout
+
+
+def test_verify_says_that_a_record_has_no_end(tmp_path: Path) -> None:
+    evidence = Evidence.create(tmp_path / "run.sqlite")
+    evidence.append("remark", {"text": "and then the computer stopped"}, 1.0)
+    evidence.close()
+    done = gaswitness("verify", "run.sqlite", here=tmp_path)
+    assert done.returncode == 0
+    assert "the run broke off, or the record was cut short" in done.stdout
 
 
 def test_equal_seeds_give_equal_verdicts(tmp_path: Path) -> None:
