@@ -80,6 +80,10 @@ BUSY_EXCEPTIONS: Final = frozenset({5, 6, 11})
 """Exceptions that a good panel or gateway may show for a while."""
 
 
+GATEWAY_EXCEPTIONS: Final = frozenset({10, 11})
+"""Exceptions with which a gateway answers for a unit that it does not reach."""
+
+
 def exception_words(code: int) -> str:
     """The exception in plain words, with its code."""
     return f"exception {code:02X}, {EXCEPTION_WORDS.get(code, 'a code the protocol does not know')}"

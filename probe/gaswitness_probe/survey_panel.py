@@ -215,6 +215,26 @@ NOTED: Final = frozenset(
 """Deviations that are told, not held against the panel."""
 
 
+DAMAGE_ON_A_LINE: Final = (Deviation.WRONG_CRC, Deviation.STRAY_BEFORE, Deviation.UNASKED)
+"""What cable, termination, bias or a second master do to frames on a serial line."""
+
+KINDS_OF_DAMAGE: Final = 3
+"""A panel that frames wrongly does one thing wrong again and again. Frames that are now and then
+wrong in as many ways as this are damaged on the way."""
+
+
+def _damaged_on_the_way(seen: Counter[Deviation], requests: int) -> bool:
+    """Whether the deviations speak of the way, not of who answers."""
+    if any(seen[deviation] for deviation in DAMAGE_ON_A_LINE):
+        return True
+    wrong = [
+        count
+        for deviation, count in seen.items()
+        if count and deviation not in LOSSES and deviation not in NOTED
+    ]
+    return len(wrong) >= KINDS_OF_DAMAGE and sum(wrong) < requests / 2
+
+
 class LinkRecord:
     """What the client counted since this was made."""
 
@@ -230,8 +250,9 @@ class LinkRecord:
         seen = statistics.deviations - self._before
         requests = statistics.requests - self._requests
         replies = statistics.replies - self._replies
+        damaged = _damaged_on_the_way(seen, requests)
         aspects = tuple(
-            _deviation_aspect(deviation, count, requests, statistics)
+            _deviation_aspect(deviation, count, requests, statistics, damaged=damaged)
             for deviation, count in sorted(seen.items())
             if deviation not in LOSSES and deviation is not Deviation.WRONG_UNIT
         )
@@ -256,11 +277,15 @@ class LinkRecord:
     def unit(self) -> Verdict:
         """Whether replies carry the unit id that was asked."""
         statistics = self._client.statistics
-        wrong = (statistics.deviations - self._before)[Deviation.WRONG_UNIT]
+        seen = statistics.deviations - self._before
+        wrong = seen[Deviation.WRONG_UNIT]
         replies = statistics.replies - self._replies
         expected = f"replies carry unit id {self._client.unit}"
         if wrong:
-            aspect = _deviation_aspect(Deviation.WRONG_UNIT, wrong, replies, statistics)
+            damaged = _damaged_on_the_way(seen, statistics.requests - self._requests)
+            aspect = _deviation_aspect(
+                Deviation.WRONG_UNIT, wrong, replies, statistics, damaged=damaged
+            )
             return gathered("link/unit", expected, (aspect,))
         if not replies:
             because = "nothing was answered"
@@ -270,7 +295,7 @@ class LinkRecord:
 
 
 def _deviation_aspect(
-    deviation: Deviation, count: int, requests: int, statistics: LinkStatistics
+    deviation: Deviation, count: int, requests: int, statistics: LinkStatistics, *, damaged: bool
 ) -> Aspect:
     example = statistics.examples[deviation][-1]
     shown = [example.problem, *example.notes]
@@ -282,6 +307,12 @@ def _deviation_aspect(
         # one damaged frame among many proves nothing against a panel: it must recur
         outcome = Outcome.INCONCLUSIVE
         because += ", which may be chance"
+    elif damaged:
+        outcome = Outcome.INCONCLUSIVE
+        because += (
+            ", as frames are damaged on the way (cable, termination, a second master): "
+            "mend the link and ask again"
+        )
     else:
         outcome = Outcome.FAILED
     return Aspect(deviation.value, outcome, "never", seen, None, because, example.received_s)

@@ -159,7 +159,9 @@ class SecondSurvey:
             else:
                 aspects.append(difference)
         seen = f"{same} of {len(found)} places the same through {name}"
-        notes = [f"{aspect.name}: {aspect.because}" for aspect in aspects]
+        notes = [f"{aspect.name}: {aspect.because}" for aspect in aspects[:MOST_TOLD_ONCE]]
+        if len(aspects) > MOST_TOLD_ONCE:
+            notes.append(f"and {len(aspects) - MOST_TOLD_ONCE} places more")
         if changing:
             seen += f", {len(changing)} that change at every read"
             notes.append(f"not compared, as they change: {', '.join(changing)}")

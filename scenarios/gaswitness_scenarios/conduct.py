@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Final
 
 from gaswitness_probe.client import Client
+from gaswitness_probe.deviation import GATEWAY_EXCEPTIONS
 from gaswitness_probe.errors import NoReply
 from gaswitness_probe.evidence import Evidence
 from gaswitness_probe.framing import Framing
@@ -182,12 +183,21 @@ class _Run:
         """Raises NoReply where nothing that is Modbus was ever answered."""
         first = plan_reads(self.site)[0]
         words = ""
+        unreached = 0
         for _ in range(TRIES_TO_HEAR):
-            if self.client.statistics.replies:
-                return
             # A connection that was lost is made anew only once the back-off allows it.
             await self.clock.sleep_until(self.client.free_s)
-            words = (await self.client.read(first.table, first.address, first.count)).words
+            exchange = await self.client.read(first.table, first.address, first.count)
+            words = exchange.words
+            if exchange.exception_code in GATEWAY_EXCEPTIONS:
+                unreached += 1
+            elif self.client.statistics.replies:
+                return
+        if unreached:
+            raise NoReply(
+                f"a gateway answers at {self.course.link}, but it does not reach unit "
+                f"{self.course.unit} ({words}): check the unit id and the line behind the gateway"
+            )
         if self.client.statistics.replies == 0:
             raise NoReply(
                 f"{self.course.link} takes the connection, but unit {self.course.unit} gives no "

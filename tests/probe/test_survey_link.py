@@ -157,6 +157,24 @@ async def test_replies_that_break_the_protocol_again_and_again_are_failed(panel,
     assert found.aspects[0].seen
 
 
+async def test_damage_of_many_kinds_is_the_ways_and_fails_nobody(panel):
+    """One kind again and again is how a panel is wrong; many kinds now and then, how a link is."""
+    kinds = (
+        lambda r: r[:6] + b"\x09" + r[7:],
+        lambda r: r[:7] + b"\x04" + r[8:],
+        lambda r: r[:3] + b"\x01" + r[4:],
+        lambda r: b"\x77\x77" + r[2:],
+    )
+    panel.twist = lambda number, request, reply: [
+        kinds[number // 3 % 4](reply) if number % 3 == 1 else reply
+    ]
+    verdicts = await surveyed(panel)
+    assert failed(verdicts) == set()
+    assert verdicts["link/replies"].outcome.value == "inconclusive"
+    assert "damaged on the way" in verdicts["link/replies"].because
+    assert verdicts["link/unit"].outcome.value == "inconclusive"
+
+
 async def test_one_damaged_reply_is_no_failure(panel):
     panel.twist = lambda number, request, reply: [
         reply[:7] + b"\x04" + reply[8:] if number == 5 else reply

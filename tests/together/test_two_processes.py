@@ -208,6 +208,23 @@ class AnswersNonsense(socketserver.BaseRequestHandler):
             self.request.sendall(b"HTTP/1.1 400 Bad Request\r\n\r\n")
 
 
+class ReachesNoUnit(socketserver.BaseRequestHandler):
+    """A gateway: exception 0B to everything, in the request's own header."""
+
+    def handle(self):
+        while request := self.request.recv(1000):
+            function = bytes([request[7] | 0x80])
+            self.request.sendall(request[:4] + b"\0\3" + request[6:7] + function + b"\x0b")
+
+
+def test_a_gateway_that_reaches_no_unit_is_no_reply_in_words_and_soon(demo, peer):
+    link = parse_link(f"tcp://127.0.0.1:{peer(ReachesNoUnit)}/9")
+    before = time.perf_counter()
+    with pytest.raises(NoReply, match="it does not reach unit 9"):
+        survey(demo, SurveyOptions(link=link))
+    assert time.perf_counter() - before < 15
+
+
 @pytest.mark.parametrize(
     ("treat", "words"),
     [
