@@ -1,6 +1,7 @@
 """The judge: from what was seen and what was done to verdicts. Pure; it may judge a record anew."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
 from gaswitness_probe.applied import Applied, Expectation, Looked
 from gaswitness_probe.expect import Expectations
@@ -11,7 +12,7 @@ from gaswitness_probe.judge_levels import judge_levels
 from gaswitness_probe.judge_outputs import judge_outputs
 from gaswitness_probe.judge_readings import judge_readings
 from gaswitness_probe.signal import Window
-from gaswitness_probe.verdict import Kind, Proof, Verdict, overall
+from gaswitness_probe.verdict import Kind, Outcome, Proof, Verdict, overall
 from gaswitness_probe.view import PanelView
 from gaswitness_sitefile.link_address import LinkAddress
 from gaswitness_sitefile.site import Site
@@ -42,7 +43,43 @@ def judge(
         *judge_outputs(expected),
         *judge_expectations(view, expectations),
     ]
-    return merged(_with_proof(view, verdict) for verdict in found)
+    misread = _misread(found)
+    return merged(_with_proof(view, _excused(verdict, misread)) for verdict in found)
+
+
+def _misread(verdicts: Iterable[Verdict]) -> frozenset[str]:
+    """Tags of channels whose reading is not what the gas makes it."""
+    return frozenset(
+        verdict.id.removeprefix("reading/")
+        for verdict in verdicts
+        if verdict.kind is Kind.READING
+        and any(
+            aspect.outcome is Outcome.FAILED and not aspect.name.endswith(" in fault")
+            for aspect in verdict.aspects
+        )
+    )
+
+
+def _excused(verdict: Verdict, misread: frozenset[str]) -> Verdict:
+    """A level is judged by the reading that its register shows: by a wrong one it is not failed."""
+    tag = verdict.id.removeprefix("level/").partition(".")[0]
+    if (
+        verdict.kind is not Kind.LEVEL
+        or verdict.outcome is not Outcome.FAILED
+        or tag not in misread
+    ):
+        return verdict
+    because = (
+        f"the reading of {tag} is wrong, and its levels cannot be judged by it; mend that first "
+        f"(as the reading stands: {verdict.because})"
+    )
+    aspects = tuple(
+        replace(aspect, outcome=Outcome.INCONCLUSIVE)
+        if aspect.outcome is Outcome.FAILED
+        else aspect
+        for aspect in verdict.aspects
+    )
+    return replace(verdict, outcome=Outcome.INCONCLUSIVE, because=because, aspects=aspects)
 
 
 def _with_proof(view: PanelView, verdict: Verdict) -> Verdict:
@@ -53,17 +90,7 @@ def _with_proof(view: PanelView, verdict: Verdict) -> Verdict:
     fact = f"{tag}.active"
     if view.source(fact) is not None or not view.shown(fact):
         return verdict
-    return Verdict(
-        verdict.id,
-        verdict.kind,
-        verdict.outcome,
-        verdict.expected,
-        verdict.seen,
-        verdict.response_s,
-        verdict.because,
-        Proof.WITNESSED,
-        verdict.aspects,
-    )
+    return replace(verdict, proof=Proof.WITNESSED)
 
 
 def merged(verdicts: Iterable[Verdict]) -> tuple[Verdict, ...]:
@@ -78,15 +105,7 @@ def _merge(same: list[Verdict]) -> Verdict:
     if len(same) == 1:
         return same[0]
     outcome = overall([verdict.outcome for verdict in same])
-    telling = next(verdict for verdict in same if verdict.outcome is outcome)
-    return Verdict(
-        telling.id,
-        telling.kind,
-        outcome,
-        telling.expected,
-        telling.seen,
-        telling.response_s,
-        telling.because,
-        telling.proof,
-        tuple(aspect for verdict in same for aspect in verdict.aspects),
-    )
+    telling = [verdict for verdict in same if verdict.outcome is outcome]
+    # The judge, who comes after the survey, knows what was done: its words say more of a failure.
+    best = telling[-1] if outcome is Outcome.FAILED else telling[0]
+    return replace(best, aspects=tuple(aspect for verdict in same for aspect in verdict.aspects))

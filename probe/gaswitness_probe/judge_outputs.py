@@ -112,9 +112,12 @@ def _on_but_must_be_off(
     late = [cell for cell in output.cells if cell.state.ever(TRUE, since, at_s)]
     if late:
         # A cell that was seen to let go by itself is not the one that holds on here.
-        late = [cell for cell in late if not findings.lets_go(cell)] or late
-        last = max(_end_of_state(cell, at_s) for cell in late)
-        for cell in late:
+        holding = [cell for cell in late if not findings.lets_go(cell)]
+        if not holding:
+            findings.of_output.append(_held_on(output, part, at_s))
+            return
+        last = max(_end_of_state(cell, at_s) for cell in holding)
+        for cell in holding:
             if _end_of_state(cell, at_s) == last:
                 findings.cell(cell, _overdue(output, cell, at_s))
         return
@@ -195,6 +198,22 @@ def _unasked(output: OutputView, before: Stretch | None, part: Stretch, at_s: fl
         expected=f"{tag} off while none of its causes stands",
         seen=f"{tag} came on by {seconds(part.first.high)}{others}",
         because=f"{tag} moved though none of its causes had come{others}",
+        at_s=at_s,
+    )
+
+
+def _held_on(output: OutputView, part: Stretch, at_s: float) -> Aspect:
+    """On for none of its causes, though each of them lets go of it elsewhere."""
+    tag = output.output.tag
+    active = _causes_standing(output, part.first.low, at_s)
+    others = f"; what came meanwhile: {active}" if active else ""
+    return Aspect(
+        "moves only for its causes",
+        Outcome.FAILED,
+        expected=f"{tag} off while none of its causes stands",
+        seen=f"{tag} still on at {seconds(at_s)}{others}",
+        because=f"{tag} stayed on though its causes had gone, and each of them was seen to let it "
+        f"go at another time{others}",
         at_s=at_s,
     )
 

@@ -1,7 +1,10 @@
 """Reading a script file: one call from path to checked steps, or every error at once."""
 
+from collections.abc import Sequence
 from hashlib import sha256
 from pathlib import Path
+
+from pydantic import ValidationError
 
 from gaswitness_scenarios.build import Builder
 from gaswitness_scenarios.schedule import Scheduler
@@ -9,6 +12,7 @@ from gaswitness_scenarios.script import Script, Step
 from gaswitness_scenarios.script_file import ScriptRecord
 from gaswitness_sitefile.document import Document, read_document
 from gaswitness_sitefile.errors import SiteFileError
+from gaswitness_sitefile.problems import Problem
 from gaswitness_sitefile.site import Site
 from gaswitness_sitefile.source_file import SourceFile
 
@@ -24,10 +28,36 @@ def load_script(path: Path, site: Site) -> Script:
     """
     try:
         document = read_document(path, "script")
-        record = document.validated(ScriptRecord)
     except SiteFileError as error:
         raise ScriptError(error.problems) from error
+    try:
+        record = document.validated(ScriptRecord)
+    except SiteFileError as error:
+        raise ScriptError([*error.problems, *_further(document, site)]) from error
     return _expanded(document, record, site)
+
+
+def _further(document: Document, site: Site) -> Sequence[Problem]:
+    """What is wrong with the steps that can be read, where others cannot."""
+    data = document.data
+    if not isinstance(data, dict) or not isinstance(data.get("steps"), list):
+        return ()
+    frame = {"gaswitness_script": 1, "title": "-"}
+    steps = [step if _reads(frame | {"steps": [step]}) else {"say": "-"} for step in data["steps"]]
+    record = ScriptRecord.model_validate(frame | {"steps": steps or [{"say": "-"}]})
+    try:
+        _expanded(document, record, site)
+    except ScriptError as error:
+        return error.problems
+    return ()
+
+
+def _reads(data: dict[str, object]) -> bool:
+    try:
+        ScriptRecord.model_validate(data)
+    except ValidationError:
+        return False
+    return True
 
 
 def _expanded(document: Document, record: ScriptRecord, site: Site) -> Script:

@@ -4,7 +4,7 @@ from pathlib import Path
 import pytest
 
 from gaswitness_scenarios.gas_profile import ExponentialTo, RampTo, Recorded, StepTo
-from gaswitness_scenarios.load import load_script
+from gaswitness_scenarios.load import ScriptError, load_script
 from gaswitness_scenarios.script import Expect, Fault, Gas, Hold, Inhibit, Input, Look, Press, Say
 from gaswitness_sitefile.load import load_site
 
@@ -257,3 +257,15 @@ def test_input_step_names_tag_and_state(load):
     step = load("  - input: {tag: DI-1, active: on}\n").steps[0]
     assert isinstance(step, Input)
     assert (step.tag, step.on) == ("DI-1", True)
+
+
+def test_steps_that_can_be_read_are_checked_beside_those_that_cannot(load):
+    with pytest.raises(ScriptError) as caught:
+        load("""
+  - hold_s: x
+  - gas: {channel: AT-999, to: 5}
+  - press: knob
+  - fault: NOBODY
+""")
+    lines = [problem.place.line for problem in caught.value.problems]
+    assert lines == [6, 7, 8, 9]
