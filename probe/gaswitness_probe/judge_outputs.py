@@ -25,6 +25,9 @@ from gaswitness_probe.verdict import Aspect, Kind, Outcome, Verdict, overall
 from gaswitness_probe.view import PanelView
 from gaswitness_sitefile.matrix import Fact, facts_of
 
+MOST_NAMED = 5
+"""How many suspects a verdict names."""
+
 JUST_S = 1e-6
 """Enough to look at the instant before another."""
 
@@ -114,7 +117,7 @@ def _on_but_must_be_off(
         # A cell that was seen to let go by itself is not the one that holds on here.
         holding = [cell for cell in late if not findings.lets_go(cell)]
         if not holding:
-            findings.of_output.append(_held_on(output, part, at_s))
+            findings.of_output.append(_held_on(output, at_s))
             return
         last = max(_end_of_state(cell, at_s) for cell in holding)
         for cell in holding:
@@ -202,11 +205,16 @@ def _unasked(output: OutputView, before: Stretch | None, part: Stretch, at_s: fl
     )
 
 
-def _held_on(output: OutputView, part: Stretch, at_s: float) -> Aspect:
+def _held_on(output: OutputView, at_s: float) -> Aspect:
     """On for none of its causes, though each of them lets go of it elsewhere."""
     tag = output.output.tag
-    active = _causes_standing(output, part.first.low, at_s)
-    others = f"; what came meanwhile: {active}" if active else ""
+    standing = [
+        cell.cause
+        for cell in output.view.site.matrix
+        if cell.effect != tag and output.expectations.cause(cell.cause_tree).at(at_s) is TRUE
+    ]
+    named = list(dict.fromkeys(standing))[:MOST_NAMED]
+    others = f"; what stood then: {', '.join(named)}" if named else ""
     return Aspect(
         "moves only for its causes",
         Outcome.FAILED,
@@ -228,7 +236,7 @@ def _causes_standing(output: OutputView, low: float, high: float) -> str:
         wait = other.on_delay_s + other.response_s
         if any(low - wait <= rise.high <= high for rise in rises(cause) if rise.sure):
             found.append(f"{other.cause} (which drives {other.effect})")
-    return ", ".join(dict.fromkeys(found))
+    return ", ".join(list(dict.fromkeys(found))[:MOST_NAMED])
 
 
 def _off_but_must_be_on(

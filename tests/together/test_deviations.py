@@ -174,3 +174,23 @@ def test_a_reading_that_ignores_the_gas_is_failed(rehearse_with):
     """A detector so slow that nothing reaches the register while the gas stands."""
     found = failed(rehearse_with(changes.channel("AT-201", t90_s=3600.0), "00"))
     assert "did not follow the gas" in found["reading/AT-201"].because
+
+
+def test_a_wrong_reading_is_failed_and_its_levels_are_left_open(rehearse_with):
+    verdicts = rehearse_with(changes.other_word_order("AT-201 reading"), "10")
+    assert "reading/AT-201" in failed(verdicts)
+    assert not [name for name in failed(verdicts) if name.startswith("level/")]
+    assert "mend that first" in verdicts["level/AT-201.A1"].because
+
+
+def test_an_output_that_stays_on_for_a_strange_cause_does_not_blame_its_own(rehearse_with):
+    """AT-201 was seen to let the beacon go by itself; AT-202 only while the strange cause stood."""
+
+    def with_one_more(site):
+        more = site.matrix[0].model_copy(update={"cause": "AT-401.A2", "effect": "B2"})
+        more.__dict__.pop("cause_tree", None)
+        return site.model_copy(update={"matrix": (*site.matrix, more)})
+
+    found = failed(rehearse_with(with_one_more, "10", "20", "30"))
+    assert "what stood then: any.A1" in found["output/B2"].because
+    assert "cell/AT-201.A1 > B2" not in found
