@@ -17,7 +17,7 @@ from gaswitness_probe.applied import (
     PowerSet,
 )
 from gaswitness_probe.expect import Expectations
-from gaswitness_probe.judge_outputs import by_name
+from gaswitness_probe.judge_outputs import JUST_S, by_name
 from gaswitness_probe.observe import Stretch, changes, clash
 from gaswitness_probe.respond import between, decide, response, seconds, shown_response
 from gaswitness_probe.signal import (
@@ -208,7 +208,8 @@ def _warm_up_made(view: PanelView) -> Signal:
         until = min(ends, default=inf)
         begun_s = when.high + longest_s - warm_up_s
         over_s = min(when.low + (1.0 - WARM_UP_EARLY) * warm_up_s, until)
-        if begun_s < over_s:
+        was_off = view.powered_off.at(when.low - JUST_S) is TRUE
+        if was_off and begun_s < over_s:
             known.append((begun_s, over_s, TRUE))
         if when.high + longest_s < until:
             known.append((when.high + longest_s, until, FALSE))

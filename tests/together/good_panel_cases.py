@@ -154,6 +154,11 @@ CASES = {
         [{"fault": "AT-1"}, hold(15), OFF, hold(6), ON, hold(15)],
         channels=[channel(fault_delay_s=6)],
     ),
+    "power that was switched on while it was on": machine(
+        ["panel.warm_up"],
+        [hold(4), ON, hold(20)],
+        timing={"warm_up_s": 8},
+    ),
     "another cause ends the mute": machine(
         ["AT-1.A1", "K1.active", "AT-1.over_range"],
         [OVER_RANGE, hold(20), {"panel_fault": True}, {"press": "mute"}, hold(8), GAS, hold(20)],
