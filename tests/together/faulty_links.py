@@ -5,7 +5,13 @@ panel itself, past the link, so that a wrong value that is taken for right shows
 """
 
 import asyncio
+import atexit
+import shutil
 from contextlib import asynccontextmanager
+from functools import cache
+from tempfile import mkdtemp
+
+import trustme
 
 from gaswitness_probe.client import Client
 from gaswitness_probe.framing import MbapFraming
@@ -20,9 +26,10 @@ from gaswitness_simulator.panel import VirtualPanel
 from gaswitness_simulator.serial_line import SerialLineServer
 from gaswitness_simulator.stimulus import GasTo, Step
 from gaswitness_simulator.tcp import TcpServer
+from gaswitness_simulator.tls import server_context
 from gaswitness_simulator.units import Units
 from gaswitness_sitefile.link import Pace
-from gaswitness_sitefile.link_address import LinkAddress, SerialLine
+from gaswitness_sitefile.link_address import LinkAddress, SerialLine, TlsFiles
 from gaswitness_sitefile.link_fault import OF_CONNECTIONS
 from gaswitness_sitefile.link_fault_text import parse_link_fault
 from gaswitness_sitefile.points import Table
@@ -68,6 +75,25 @@ def a_site():
 
 
 SITE = a_site()
+
+
+@cache
+def tls_files():
+    """Files for client and panel, certified by one authority, in a folder that goes at the end."""
+    folder = mkdtemp()
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    authority = trustme.CA()
+    ca = f"{folder}/ca.pem"
+    authority.cert_pem.write_to_path(ca)
+    found = []
+    for who in ("client", "panel"):
+        made = authority.issue_cert("127.0.0.1")
+        files = TlsFiles(ca, f"{folder}/{who}.pem", f"{folder}/{who}.key")
+        made.private_key_pem.write_to_path(files.key)
+        for blob in made.cert_chain_pems:
+            blob.write_to_path(files.cert, append=True)
+        found.append(files)
+    return tuple(found)
 
 
 class Bench:
@@ -119,11 +145,16 @@ class Bench:
                 line.close()
 
             return *open_link(line.address, PACE), close_line
+        ours, theirs = tls_files() if self.link == "tls" else (None, None)
         server = TcpServer(
-            units, self.clock.now, framing="rtu" if rtu else "mbap", shaper=self.plan
+            units,
+            self.clock.now,
+            framing="rtu" if rtu else "mbap",
+            shaper=self.plan,
+            tls=None if theirs is None else server_context(theirs),
         )
         await server.listen("127.0.0.1", 0)
-        self.address = LinkAddress("rtu+tcp" if rtu else "tcp", server.host, server.port)
+        self.address = LinkAddress(self.link, server.host, server.port, tls=ours)
         return *open_link(self.address, PACE), server.close
 
     async def another_client(self):
