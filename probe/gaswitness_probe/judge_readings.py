@@ -21,15 +21,18 @@ def judge_readings(view: PanelView) -> Iterator[Verdict]:
     """A verdict for every channel's reading, and one for each further point that shows it."""
     for channel in view.site.channels:
         points = reading_points(view.site, channel.tag)
-        yield _channel_verdict(view, channel, points)
+        of_point = {point.name: tuple(_aspects(view, channel, point)) for point in points}
+        aspects = [aspect for found in of_point.values() for aspect in found]
+        yield _channel_verdict(view, channel, points, aspects)
         for point in points:
-            aspects = tuple(_aspects(view, channel, point))
-            if aspects:
-                yield _point_verdict(point, aspects)
+            if of_point[point.name]:
+                yield _point_verdict(point, of_point[point.name])
     yield from _consistency(view)
 
 
-def _channel_verdict(view: PanelView, channel: Channel, points: Sequence[Point]) -> Verdict:
+def _channel_verdict(
+    view: PanelView, channel: Channel, points: Sequence[Point], aspects: Sequence[Aspect]
+) -> Verdict:
     name = f"reading/{channel.tag}"
     expected = (
         f"settled readings within ± {channel.reading_tolerance:g} {channel.unit} of the gas applied"
@@ -37,7 +40,6 @@ def _channel_verdict(view: PanelView, channel: Channel, points: Sequence[Point])
     if not points:
         why = f"no point shows the reading of {channel.tag}"
         return Verdict(name, Kind.READING, Outcome.INCONCLUSIVE, expected, because=why)
-    aspects = [aspect for point in points for aspect in _aspects(view, channel, point)]
     if not aspects and view.reading_point(channel.tag) is None:
         why = f"{points[0].name} was never read"
         return Verdict(name, Kind.READING, Outcome.INCONCLUSIVE, expected, because=why)
@@ -144,15 +146,15 @@ def _showable(channel: Channel, point: Point, level: float) -> float:
 def _sound(series: Series, unsound: Signal, when: Window) -> Sequence[int]:
     """The runs shown at some instant of the window, those that may show a fault left out."""
     within = series.within(when.low, when.high)
-    if unsound.throughout(FALSE, when.low, when.high):
-        return within
-    return [
-        index
-        for index in within
-        if unsound.throughout(
-            FALSE, max(series.low[index], when.low), min(series.high[index], when.high)
-        )
-    ]
+    found: list[int] = []
+    for part in unsound.within(when.low, when.high):
+        if part.value is not FALSE:
+            continue
+        whole_from = part.start <= when.low
+        start = within.start if whole_from else bisect_left(series.low, part.start)
+        stop = within.stop if part.end >= when.high else bisect_left(series.high, part.end)
+        found += range(max(start, within.start), min(stop, within.stop))
+    return found
 
 
 def _in_fault(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspect]:

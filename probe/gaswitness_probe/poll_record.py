@@ -3,7 +3,7 @@ each run of a point. Pure; nothing here judges."""
 
 from array import array
 from collections.abc import Iterator, Sequence
-from struct import unpack
+from struct import Struct
 from typing import overload
 
 from gaswitness_probe.decode import bit_mask, decoder
@@ -25,7 +25,19 @@ class Track:
     the payload is the point, None where all its bytes are.
     """
 
-    __slots__ = ("bit", "cut", "decoder", "name", "of_bits", "raws", "size", "starts", "values")
+    __slots__ = (
+        "bit",
+        "cut",
+        "decoder",
+        "last_raw",
+        "name",
+        "of_bits",
+        "raws",
+        "size",
+        "starts",
+        "unpack",
+        "values",
+    )
 
     def __init__(self, block: Block, point: Point) -> None:
         offset = point.address - block.address
@@ -35,6 +47,8 @@ class Track:
         self.starts = array("L")
         self.raws = bytearray()
         self.values: list[Value] = []
+        self.last_raw: tuple[int, ...] = ()
+        self.unpack = Struct(f">{point.width}H").unpack
         self.bit: tuple[int, int] | None = None
         if self.of_bits:
             self.size = 1
@@ -52,21 +66,26 @@ class Track:
         self.starts.append(sample)
         if self.of_bits and self.bit is not None:
             byte, mask = self.bit
-            self.raws.append(1 if payload[byte] & mask else 0)
+            on = 1 if payload[byte] & mask else 0
+            self.raws.append(on)
+            raw: tuple[int, ...] = (on,)
         else:
-            self.raws += payload[self.cut]
-        self.values.append(self.decoder(self.raw(len(self.values))))
+            registers = payload[self.cut]
+            self.raws += registers
+            raw = self.unpack(registers)
+        self.last_raw = raw
+        self.values.append(self.decoder(raw))
 
     def raw(self, run: int) -> tuple[int, ...]:
         """The registers, or the bit, of the run's first sample."""
         if self.of_bits:
             return (self.raws[run],)
         at = run * self.size
-        return unpack(f">{self.size >> 1}H", self.raws[at : at + self.size])
+        return self.unpack(self.raws[at : at + self.size])
 
     def latest(self) -> tuple[Value, tuple[int, ...]]:
         """Value and raw of the run that began last."""
-        return self.values[-1], self.raw(len(self.values) - 1)
+        return self.values[-1], self.last_raw
 
 
 class BlockRecord:

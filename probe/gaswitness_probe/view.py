@@ -352,6 +352,9 @@ class PanelView:
         grain = resolution(point)
         low, high = within_type(point, -inf) + grain, within_type(point, inf) - grain
 
+        if low == -inf and high == inf:
+            return signal_of(self.series(point).stretches(beyond, self.eyesight.dwell_s))
+
         def said(number: float) -> Truth:
             here = beyond(number)
             if low < number < high:
