@@ -397,7 +397,7 @@ def _delays(level: LevelView) -> Iterator[Aspect]:
 
 def _clears(level: LevelView) -> Iterator[Aspect]:
     for event in rises(level.back):
-        if level.expected.at(event.low - JUST_S) is not TRUE:
+        if not event.sure or level.expected.at(event.low - JUST_S) is not TRUE:
             continue
         change = _next(level, event.low - level.lag_s)
         if change is None or change.to is TRUE:
@@ -416,6 +416,8 @@ def _clears(level: LevelView) -> Iterator[Aspect]:
 def _latching(level: LevelView) -> Iterator[Aspect]:
     resets = level.view.keys("reset")
     for event in falls(level.condition):
+        if not event.sure:
+            continue
         due = event.high
         until = min((reset.low for reset in resets if reset.high >= event.low), default=inf)
         if level.expected.at(due) is TRUE and any(
