@@ -177,3 +177,39 @@ def test_over_range_of_a_channel_in_fault_is_not_judged(seen):
     did = ((2.0, FaultMade("AT-1", on=True, drop_out=True)), gas(6.0, 120.0))
     verdict = seen("AT-1.over_range", "00000000000000000000", *did)
     assert verdict.outcome == "not_run"
+
+
+def test_under_range_follows_settled_gas_downwards(seen):
+    low = {"channel": {"under_range": 5}}
+    steps = gas(0.0, 50.0), gas(4.0, 0.0)
+    good = seen("AT-1.under_range", "00000111111111111111", *steps, **low)
+    assert good.outcome == "proven"
+    assert seen("AT-1.under_range", "00000000000000000000", *steps, **low).outcome == "failed"
+
+
+def test_over_range_of_gas_within_the_range_is_not_run(seen):
+    steps = gas(0.0, 0.0), gas(4.0, 90.0)
+    assert seen("AT-1.over_range", "00000000000000000000", *steps).outcome == "not_run"
+
+
+def test_a_flag_that_comes_surely_too_late_is_failed_and_one_that_may_be_is_left_open(seen):
+    """The map was asked each second; 2 s are allowed."""
+    (made, _) = CONTACT
+    assert seen("DI-1.active", "0000000011111111", made).outcome == "failed"
+    maybe = seen("DI-1.active", "0000000111111111", made)
+    assert outcomes(maybe)["comes"] == "inconclusive"
+    assert maybe.because.endswith("poll faster to settle it")
+
+
+def test_a_flag_that_goes_surely_too_late_is_failed(seen):
+    verdict = seen("DI-1.active", "00000111111111110000", *CONTACT)
+    assert outcomes(verdict)["goes"] == "failed"
+
+
+def test_the_panels_own_fault_mended_first_was_there_before(seen):
+    """Nobody here made it: until it was mended it may have been there."""
+    mended = (8.5, PanelFaultMade(on=False))
+    shown = {"AT-1.fault": "0" * 20}
+    good = seen("panel.fault", "11111111100000000000", mended, more=shown)
+    assert good.outcome == "inconclusive"
+    assert seen("panel.fault", "11111111111111111111", mended, more=shown).outcome == "failed"

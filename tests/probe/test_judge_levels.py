@@ -99,6 +99,7 @@ def test_a_level_that_goes_off_within_its_hysteresis_is_failed(seen):
 
 # --- latch and reset ----------------------------------------------------------------------------
 
+DELAYED = {"levels": {"A1": {"setpoint": 20, "hysteresis": 2, "on_delay_s": 6}}}
 HIGH = [0, 10, 20, 30, 35, 39.2, 39.4, 39.6, 39.8, 40.2, 40.4, 40.6, 50, 50]
 BACK = [42, 39, 30, 20, 10, 0, 0, 0, 0, 0, 0, 0, 0, 0]
 ON = "00000000011111"
@@ -149,9 +150,43 @@ def test_a_latch_alone_proves_no_setpoint(seen):
     assert verdict.outcome == "inconclusive"
 
 
-# --- delay, fault, inhibit, warm-up -------------------------------------------------------------
+def test_a_level_that_went_off_for_another_reason_does_not_prove_that_it_clears(seen):
+    """It went off with the supply, long before the reading came back."""
+    cut = [(14.5, PowerSet(on=False)), (16.5, PowerSet(on=True))]
+    readings = [*UP, *[30.0] * 10, *[0.0] * 8]
+    verdict = seen(readings, CAME + "1..0000000" + "00000000", did=cut)
+    assert "clears" not in {n for n, one in outcomes(verdict).items() if one == "proven"}
 
-DELAYED = {"levels": {"A1": {"setpoint": 20, "hysteresis": 2, "on_delay_s": 6}}}
+
+def test_a_latch_is_not_proven_where_a_reset_came_before_it_showed(seen):
+    keys = [(15.1, KeyPressed("reset"))]
+    verdict = seen(HIGH + BACK, ON + "1" + "0" * 13, "A2", did=keys)
+    assert "latches" not in outcomes(verdict)
+
+
+def test_a_reset_is_not_refused_where_the_level_went_off(seen):
+    keys = [(15.5, KeyPressed("reset"))]
+    verdict = seen([*HIGH, *[50] * 8], ON + "11000000", "A2", did=keys)
+    assert "reset refused" not in outcomes(verdict)
+    assert verdict.outcome == "failed"
+
+
+def test_a_level_that_is_only_seen_on_tells_nothing_of_the_condition_beneath_a_latch(seen):
+    """Latched from before: whether the gas is beyond is not known from the flag."""
+    verdict = seen([39.9] * 12, "1" * 12, "A2", channel={"noise": 0.5})
+    assert verdict.outcome == "inconclusive"
+
+
+def test_an_inexact_approach_with_a_delay_allows_for_the_noise(seen):
+    """It stood at 19.5 for longer than the delay: two noises below that is certain."""
+    readings = [0.0] * 4 + [19.5] * 14 + [30.0] * 12
+    flag = "0" * 4 + "0" * 14 + "0" * 6 + "1" * 6
+    verdict = seen(readings, flag, channel={**DELAYED, "noise": 0.5})
+    located = next(one for one in verdict.aspects if one.name == "setpoint")
+    assert located.seen == "AT-1.A1 came on at 18.5 or above, %LEL"
+
+
+# --- delay, fault, inhibit, warm-up -------------------------------------------------------------
 
 
 def test_a_delay_that_is_kept_is_proven(seen):

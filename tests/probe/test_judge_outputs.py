@@ -173,6 +173,58 @@ def test_power_cut_excuses_a_lost_latch(seen):
     assert hand[CELL].outcome == "proven"
 
 
+def test_a_cause_that_came_back_within_the_off_delay_is_no_late_release(seen):
+    """It went at 12 s, came back for a moment at 15 s, and the output goes 6 s after that."""
+    cause = "0000011111110001000000000000000"
+    output = "0000011111111111111111000000000"
+    assert seen(cause, output, KEPT)[CELL].outcome != "failed"
+
+
+def test_a_latch_is_not_proven_by_an_output_that_went_off_with_its_cause(seen):
+    hand = seen("0000011111110000000000", "0000011111111000000000", LATCHING)
+    assert "latches" not in {n for n, one in outcomes(hand[CELL]).items() if one == "proven"}
+
+
+def test_a_latch_is_not_proven_where_a_reset_came_before_it_showed(seen):
+    keys = [reset(12.5)]
+    hand = seen("0000011111110000000000", "0000011111111100000000", LATCHING, did=keys)
+    assert "latches" not in outcomes(hand[CELL])
+
+
+def test_a_latch_is_not_proven_while_another_cause_holds_the_output(by_hand):
+    hand = by_hand("DI-1.active", "AT-1.A1", "K1.active", cells=(LATCHING, {"cause": "AT-1.A1"}))
+    hand.saw("DI-1.active", "0000000001111110000000000000")
+    hand.saw("AT-1.A1", "0000000000000111111111111111")
+    hand.saw("K1.active", "0000000001111111111111111111")
+    assert "latches" not in outcomes(hand[CELL])
+
+
+def test_a_reset_proves_nothing_of_a_cell_that_does_not_latch(seen):
+    hand = seen("0000011111110000000000", "0000011111110000000000", did=[reset(11.5)])
+    assert "reset" not in outcomes(hand[CELL])
+
+
+def test_a_run_that_ended_too_soon_says_so(seen):
+    verdict = seen("000000000001111", "000000000000000")[CELL]
+    assert verdict.outcome == "inconclusive"
+    assert seen("00000011111111", "00000011111111")[CELL].outcome == "proven"
+
+
+def test_how_long_after_its_cause_an_output_is_still_on_is_said(seen):
+    verdict = seen("000001111110000000", "000001111111111111")[CELL]
+    (failed,) = (one for one in verdict.aspects if one.outcome == "failed")
+    assert failed.seen == "K1 still on at 14.1 s, 3.0 s after its cause had gone"
+
+
+def test_the_one_of_two_causes_that_ended_last_is_blamed(by_hand):
+    hand = by_hand("DI-1.active", "AT-1.A1", "K1.active", cells=(PLAIN, {"cause": "AT-1.A1"}))
+    hand.saw("DI-1.active", "0000000011111110000000000000000000")
+    hand.saw("AT-1.A1", "0000000000011111111111000000000000")
+    hand.saw("K1.active", "0000000011111111111111111111111111")
+    assert hand["cell/AT-1.A1 > K1"].outcome == "failed"
+    assert hand[CELL].outcome != "failed"
+
+
 # --- several cells, and none --------------------------------------------------------------------
 
 

@@ -152,3 +152,19 @@ def test_a_coil_that_is_not_fail_safe_is_failed_in_its_words(failsafe):
 
 def test_points_that_differ_for_no_longer_than_one_may_lag_agree(failsafe):
     assert "point/K1.energised" not in failsafe("000001111111", "111111000000")
+
+
+def test_points_of_one_fact_that_differ_for_good_are_failed_by_name(by_hand):
+    flag = {"table": "coil", "type": "bit", "shows": "AT-1.A1"}
+    points = [{"name": name, "address": n, **flag} for n, name in enumerate(("first", "second"))]
+    hand = by_hand("AT-1.A1", points=points)
+    hand.saw("first", "000001111111").saw("second", "000000000000")
+    verdict = hand["point/second"]
+    assert verdict.because.startswith("second shows AT-1.A1 off, first the opposite, at 5.1 s")
+    assert "point/first" not in hand.verdicts()
+    hand.saw("second", "000001111111")
+    assert "point/second" not in hand.verdicts()
+
+
+def test_a_reading_at_the_edge_of_its_tolerance_is_still_within_it(seen):
+    assert seen([0.0] * 4 + [55.0] * 10, gas(3.5, 50.0)).outcome == "proven"
