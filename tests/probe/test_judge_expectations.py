@@ -84,3 +84,23 @@ def test_a_stay_may_cross_from_known_to_unknown():
 
 def test_what_nothing_shows_is_not_run():
     assert outcome({}, **FACT, value=True, within_s=1.0) is Outcome.NOT_RUN
+
+
+def test_what_a_reading_was_instead_is_said_from_the_lowest_to_the_highest():
+    seen = history("reading", 0, 10, 20, 30, 25, 25, 25)
+    one = Expectation(id="x", fact="AT-1.reading", from_s=1.5, within_s=2.0, between=(40, 50))
+    verdicts = judge(SITE, seen, [], expectations=[one], span=(0.0, 20.0))
+    verdict = next(v for v in verdicts if v.id == "expectation/x")
+    assert verdict.seen == "from 20 to 30"
+    assert verdict.because == (
+        "AT-1.reading: from 20 to 30; expected AT-1.reading between 40 and 50 within 2 s of 1.5 s"
+    )
+
+
+def test_when_a_fact_was_first_seen_as_expected_is_said():
+    one = Expectation(id="x", **FACT, value=True, within_s=3.0)
+    seen = history("relay", False, False, False, True, True, True, True)
+    verdicts = judge(SITE, seen, [], expectations=[one], span=(0.0, 20.0))
+    assert next(v for v in verdicts if v.id == "expectation/x").because == (
+        "K1.active: as expected by 3.1 s"
+    )

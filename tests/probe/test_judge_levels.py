@@ -16,7 +16,9 @@ DOWN = [25, 21, 19, 18.4, 17, 10, 5, 0, 0, 0, 0]
 def seen(by_hand):
     def look(readings, flag, name="A1", *, did=(), more=(), **parts):
         hand = by_hand("AT-1.reading", f"AT-1.{name}", *dict(more), **parts)
-        hand.saw("AT-1.reading", [float(one) for one in readings]).saw(f"AT-1.{name}", flag)
+        hand.saw("AT-1.reading", [None if one is None else float(one) for one in readings]).saw(
+            f"AT-1.{name}", flag
+        )
         for shows, samples in dict(more).items():
             hand.saw(shows, samples)
         for at_s, action in did:
@@ -54,6 +56,14 @@ def test_a_jump_over_the_setpoint_is_too_wide_to_tell(seen):
     verdict = seen([0, 0, 0, 0, 60, 60, 60, 60], "00001111")
     assert outcomes(verdict)["setpoint"] == "inconclusive"
     assert "approach the setpoint more slowly" in verdict.because
+
+
+def test_samples_missing_around_the_coming_leave_the_setpoint_open(seen):
+    """For 5 s nobody saw the reading: it may have been anywhere."""
+    gap = [*UP[:5], None, None, None, None, *UP[9:]]
+    verdict = seen(gap, CAME)
+    assert outcomes(verdict)["setpoint"] == "inconclusive"
+    assert verdict.seen.endswith("or above, %LEL")
 
 
 def test_a_reading_that_never_reached_the_setpoint_is_not_run(seen):

@@ -204,6 +204,12 @@ def test_a_reset_proves_nothing_of_a_cell_that_does_not_latch(seen):
     assert "reset" not in outcomes(hand[CELL])
 
 
+def test_a_reset_of_what_never_came_proves_nothing(seen):
+    hand = seen("0" * 20, "0" * 20, LATCHING, did=[reset(11.5)])
+    assert hand[CELL].outcome == "not_run"
+    assert hand[CELL].aspects == ()
+
+
 def test_a_run_that_ended_too_soon_says_so(seen):
     verdict = seen("000000000001111", "000000000000000")[CELL]
     assert verdict.outcome == "inconclusive"
@@ -316,6 +322,11 @@ def test_a_new_cause_after_a_mute_sounds_again(horn):
 def test_a_new_cause_after_a_mute_that_stays_silent_is_failed(horn):
     hand = horn("0001111111100000000000", mute(9.5), second="0000000000000111111111")
     assert hand["cell/AT-1.A1 > S1"].outcome == "failed"
+
+
+def test_nothing_sounds_again_that_was_not_muted(horn):
+    hand = horn("0001111111111111111111", second="0000000000000111111111")
+    assert "sounds again" not in outcomes(hand["output/S1"])
 
 
 def test_a_mute_before_anything_sounds_mutes_nothing(horn):
