@@ -12,6 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from gaswitness.cautions import POWER
+from gaswitness.paragraphs import paragraphs, plain_table, titled
 from gaswitness.power_words import (
     NOWHERE,
     battery_words,
@@ -44,46 +45,25 @@ def _parts(
     budget: PowerBudget, panel: str, warnings: Sequence[DesignWarning]
 ) -> Iterator[RenderableType]:
     yield Text(f"Power on the detector bus of {panel}", style="bold")
-    yield from _titled("Cable, from the panel out", _cable(budget))
-    yield from _titled("Volts at the devices, with everything on", _devices(budget))
-    yield Padding(_lines(_notes(budget)), (0, 0, 0, 2))
-    yield from _titled("Supply", _lines(supply_words(budget)))
-    yield from _titled("Battery", _lines(battery_words(budget)))
+    yield from titled("Cable, from the panel out", _cable(budget))
+    yield from titled("Volts at the devices, with everything on", _devices(budget))
+    yield Padding(paragraphs(_notes(budget)), (0, 0, 0, 2))
+    yield from titled("Supply", paragraphs(supply_words(budget)))
+    yield from titled("Battery", paragraphs(battery_words(budget)))
     said = [*own_warnings(budget), *(f"{one.what} [{one.rule}]" for one in warnings)]
     if said:
-        yield from _titled("Warnings", _lines(said))
+        yield from titled("Warnings", paragraphs(said))
     for case in budget.cases:
         if case.short:
-            yield from _titled(f"Drops out {case_words(case)}", _lines(drop_out_words(case)))
-    yield from _titled("Worst", _lines(worst_words(budget)))
+            yield from titled(f"Drops out {case_words(case)}", paragraphs(drop_out_words(case)))
+    yield from titled("Worst", paragraphs(worst_words(budget)))
     yield Text(f"\nCaution: {POWER}", style="dim")
     yield Text(f"\n{conclusion(budget)}", style="bold")
 
 
-def _titled(title: str, body: RenderableType) -> Iterator[RenderableType]:
-    yield Text(f"\n{title}", style="bold")
-    yield Padding(body, (0, 0, 0, 2))
-
-
-def _lines(lines: Iterable[str]) -> RenderableType:
-    """One paragraph a line, its second line indented."""
-    table = Table.grid()
-    table.add_column(overflow="fold")
-    for line in lines:
-        table.add_row(Text(line))
-    return table
-
-
-def _table(*headings: str, left: int = 1) -> Table:
-    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="")
-    for at, heading in enumerate(headings):
-        table.add_column(heading, justify="left" if at < left else "right", overflow="fold")
-    return table
-
-
 def _cable(budget: PowerBudget) -> Table:
     headings = ("from", "to", "m", "mm2", "class", "°C", "loop ohm")
-    table = _table(*headings, "A at rest", "A in alarm", left=2)
+    table = plain_table(*headings, "A at rest", "A in alarm", left=2)
     rest, alarm = (_segment_words(budget, case) for case in budget.cases[:2])
     segment_of = {segment.to: segment for segment in budget.bus.segments}
     for index, node in enumerate(budget.tree):
@@ -119,7 +99,7 @@ def _segment_words(budget: PowerBudget, case: Case) -> list[str]:
 def _devices(budget: PowerBudget) -> Table:
     short = {False: "mains", True: "battery"}
     columns = [f"{short[c.on_battery]} {'alarm' if c.full_alarm else 'rest'}" for c in budget.cases]
-    table = _table("device", "address", "least", *columns, "margin", "")
+    table = plain_table("device", "address", "least", *columns, "margin", "")
     by_case = [{one.consumer.name: one for one in margins(case)} for case in budget.cases]
     address_of = {device.tag: str(device.address) for device in budget.bus.devices}
     for one in _every(budget):

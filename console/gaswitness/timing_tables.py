@@ -12,6 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from gaswitness.cautions import TIMING
+from gaswitness.paragraphs import paragraphs, plain_table, titled
 from gaswitness.timing_words import (
     allowance_words,
     conclusion,
@@ -47,42 +48,22 @@ def _parts(
     times = found.times
     over = "a network" if link is None else str(link)
     yield Text(f"Polling {times.site.panel.tag} over {over}", style="bold")
-    yield from _titled("Requests", _requests(times))
+    yield from titled("Requests", _requests(times))
     yield from _below([cycle_words(times), allowance_words(times, link), dwell_words(times)])
     if measured is not None:
-        yield from _titled("Measured, in milliseconds", _measured(measured))
+        yield from titled("Measured, in milliseconds", _measured(measured))
         yield from _below(measured_words(measured))
-    yield from _titled("Age of a reading when it is seen, in seconds", _age(times))
-    yield from _titled("What can be proven of responses, in seconds", _weighed(found))
+    yield from titled("Age of a reading when it is seen, in seconds", _age(times))
+    yield from titled("What can be proven of responses, in seconds", _weighed(found))
     others = other_words(found)
     if others:
-        yield from _titled("Notes", _lines(others))
+        yield from titled("Notes", paragraphs(others))
     yield Text(f"\nCaution: {TIMING}", style="dim")
     yield Text(f"\n{conclusion(found)}", style="bold")
 
 
-def _titled(title: str, body: RenderableType) -> Iterator[RenderableType]:
-    yield Text(f"\n{title}", style="bold")
-    yield Padding(body, (0, 0, 0, 2))
-
-
 def _below(lines: Iterable[str]) -> Iterator[RenderableType]:
-    yield Padding(_lines(line for line in lines if line), (1, 0, 0, 2))
-
-
-def _lines(lines: Iterable[str]) -> RenderableType:
-    table = Table.grid()
-    table.add_column(overflow="fold")
-    for line in lines:
-        table.add_row(Text(line))
-    return table
-
-
-def _table(*headings: str, left: int = 1) -> Table:
-    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="")
-    for at, heading in enumerate(headings):
-        table.add_column(heading, justify="left" if at < left else "right", overflow="fold")
-    return table
+    yield Padding(paragraphs(line for line in lines if line), (1, 0, 0, 2))
 
 
 def _place(request: Request) -> tuple[str, str]:
@@ -92,7 +73,7 @@ def _place(request: Request) -> tuple[str, str]:
 
 
 def _requests(times: PollTimes) -> Table:
-    table = _table("table", "addresses", "points", "bytes", "ms", "every s", "apart s", left=2)
+    table = plain_table("table", "addresses", "points", "bytes", "ms", "every s", "apart s", left=2)
     for one in times.requests:
         table.add_row(
             *_place(one),
@@ -106,7 +87,9 @@ def _requests(times: PollTimes) -> Table:
 
 
 def _measured(measured: Measured) -> Table:
-    table = _table("table", "addresses", "computed", "least", "middle", "most", "failed", left=2)
+    table = plain_table(
+        "table", "addresses", "computed", "least", "middle", "most", "failed", left=2
+    )
     for one in measured.requests:
         failed = str(one.failed) if one.failed else ""
         computed = milliseconds(one.computed.took_s)
@@ -126,7 +109,7 @@ def _spread(spread: Spread | None) -> tuple[str, str, str]:
 
 def _age(times: PollTimes) -> Table:
     """The parts of the age, for the readings that are read least often."""
-    table = _table("", "best", "typical", "worst")
+    table = plain_table("", "best", "typical", "worst")
     timing = times.site.timing
     read = [r for r in times.requests if any(p.what == "reading" for p in r.block.points)]
     oldest = max(read or times.requests, key=lambda one: one.age.worst_s)
@@ -145,7 +128,7 @@ def _age(times: PollTimes) -> Table:
 
 
 def _weighed(found: Provables) -> Table:
-    table = _table("cell or level", "doubt", "window", "proven", "sure if polled every")
+    table = plain_table("cell or level", "doubt", "window", "proven", "sure if polled every")
     for one in (*found.cells, *found.levels):
         table.add_row(*_row(one), style="" if one.chance is Chance.SURE else "bold")
     if not table.row_count:

@@ -16,8 +16,8 @@ from gaswitness_probe.applied import (
     PanelFaultMade,
     PowerSet,
 )
+from gaswitness_probe.aspects import JUST_S, by_name
 from gaswitness_probe.expect import Expectations
-from gaswitness_probe.judge_outputs import JUST_S, by_name
 from gaswitness_probe.observe import Stretch, changes, clash
 from gaswitness_probe.respond import between, decide, response, seconds, shown_response
 from gaswitness_probe.signal import (

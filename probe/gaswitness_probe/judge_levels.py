@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from math import inf, isinf, isnan
 from typing import Final
 
+from gaswitness_probe.aspects import JUST_S, by_name
 from gaswitness_probe.expect import Expectations, LevelView
-from gaswitness_probe.judge_outputs import JUST_S, by_name
 from gaswitness_probe.observe import Change, Stretch, changes, clash
 from gaswitness_probe.respond import (
     allowance,

@@ -53,4 +53,7 @@ def _where_else(path: Path) -> str:
     except OSError:
         return f"there is no folder {folder} either: check the path"
     near = near_match(path.name, names)
-    return f"did you mean {near}?" if near else f"check the name, or put it into {folder}"
+    if near:
+        return f"did you mean {near}?"
+    where = "this folder" if folder == Path() else str(folder)
+    return f"check the name, or put it into {where}"

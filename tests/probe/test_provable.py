@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from gaswitness_probe.expect import Expectations
 from gaswitness_probe.history import PointHistory, Run, Seen
 from gaswitness_probe.judge import judge
-from gaswitness_probe.judge_outputs import _poll_s
+from gaswitness_probe.output_proofs import grace_s
 from gaswitness_probe.provable import Chance, provable, rounded_down
 from gaswitness_probe.timing import poll_times
 from gaswitness_probe.verdict import Outcome
@@ -236,4 +236,4 @@ def test_the_grace_for_an_effect_that_need_only_be_seen_is_that_of_its_own_block
     runs = [Run(False, (0,), Seen(0, 0.1), Seen(9, 9.1), 9)]
     view = PanelView(found, {"K1": PointHistory("K1", runs)})
     output = Expectations(view).outputs["K1"]
-    assert _poll_s(output) == pytest.approx(seconds, abs=2e-3)
+    assert grace_s(output) == pytest.approx(seconds, abs=2e-3)

@@ -194,3 +194,9 @@ def test_an_output_that_stays_on_for_a_strange_cause_does_not_blame_its_own(rehe
     found = failed(rehearse_with(with_one_more, "10", "20", "30"))
     assert "what stood then: any.A1" in found["output/B2"].because
     assert "cell/AT-201.A1 > B2" not in found
+
+
+def test_a_missing_cell_is_the_only_cell_blamed(rehearse_with):
+    """F1 has four cells; those whose causes did not stand have no part in it."""
+    found = failed(rehearse_with(changes.missing("AT-101.A1 > F1"), "30"))
+    assert [name for name in found if name.startswith("cell/")] == ["cell/AT-101.A1 > F1"]

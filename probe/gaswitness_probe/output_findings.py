@@ -1,0 +1,34 @@
+"""What is found of an output and its cells while they are judged: aspects, gathered. No rules."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from gaswitness_probe.expect import CellView
+from gaswitness_probe.provable import Provable
+from gaswitness_probe.verdict import Aspect, Outcome
+
+
+@dataclass
+class Findings:
+    """Aspects gathered for the cells of an output, and for the output itself.
+
+    `in_advance`: what could be proven of each cell, by its id.
+    """
+
+    in_advance: Mapping[str, Provable]
+    of_cell: dict[str, list[Aspect]] = field(default_factory=dict)
+    of_output: list[Aspect] = field(default_factory=list)
+
+    def cell(self, view: CellView, aspect: Aspect) -> None:
+        self.of_cell.setdefault(view.cell.id, []).append(aspect)
+
+    def to_settle(self, view: CellView) -> str:
+        """What would settle a response that the samples leave in doubt."""
+        said = self.in_advance[view.cell.id].words
+        return said or "poll faster to settle it"
+
+    def lets_go(self, view: CellView) -> bool:
+        return any(
+            aspect.outcome is Outcome.PROVEN and aspect.name in ("releases", "reset")
+            for aspect in self.of_cell.get(view.cell.id, [])
+        )
