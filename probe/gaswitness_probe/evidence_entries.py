@@ -7,7 +7,17 @@ samples   asked_s, answered_s, points: name -> {value, raw}, for points that cha
 step      number, what it asks for in words, file and line of the script
 applied   begun_s, done_s, action and its particulars
 looked    fact, value, asked_s, answered_s
-remark    text of a person or of the run itself
+expected  an expectation of the tester's own, as the judge is given it
+people    role, name, initials, company: one entry for each who takes part
+instrument, test_gas   what was measured and tested with, with certificates
+test      a test of a plan begins: id, title, attempt, proves, moves, first, begun_s
+test_end  id, attempt, ended_s, how (done, skipped, stopped, broken off), reason, live (outcome)
+initials  test, attempt, role, name, initials, at_utc
+attachment  name, sha256, base64, media_type, about (a test or empty), words
+deviation number, category, text, about, by: what goes on the punch list
+resumed   a run that broke off goes on: after_s, clock
+remark    text of a person or of the run itself; about: a test, where it is about one
+judging   low_s, high_s, link: what the judge was asked for; the verdicts after the last one count
 verdict   a verdict with its aspects
 end       how the run ended, and counts by verdict
 """
@@ -18,7 +28,7 @@ from dataclasses import asdict, dataclass, field
 from hashlib import sha256
 from typing import Any
 
-from gaswitness_probe.applied import Applied, Looked
+from gaswitness_probe.applied import Applied, Expectation, Looked
 from gaswitness_probe.history import Seen, Value
 from gaswitness_probe.verdict import Aspect, Kind, Outcome, Proof, Verdict
 
@@ -141,9 +151,20 @@ def looked_body(looked: Looked) -> dict[str, Any]:
     return asdict(looked)
 
 
-def remark_body(text: str, *, by: str = "") -> dict[str, Any]:
-    """The body of the entry `remark`; `by` is who said it."""
-    return {"text": text, "by": by}
+def expected_body(expectation: Expectation) -> dict[str, Any]:
+    """The body of the entry `expected`."""
+    return asdict(expectation)
+
+
+def judging_body(span_s: tuple[float, float], link: str) -> dict[str, Any]:
+    """The body of the entry `judging`: the span judged, and the link by which it was seen."""
+    return {"low_s": span_s[0], "high_s": span_s[1], "link": link}
+
+
+def remark_body(text: str, *, by: str = "", about: str = "") -> dict[str, Any]:
+    """The body of the entry `remark`; `by` is who said it, `about` the test that it is about."""
+    body = {"text": text, "by": by}
+    return body | {"about": about} if about else body
 
 
 def verdict_body(verdict: Verdict) -> dict[str, Any]:

@@ -32,6 +32,7 @@ from gaswitness_scenarios.script import (
     LinkSpoilt,
     Look,
     PanelFault,
+    PlannedTest,
     Power,
     Press,
     Say,
@@ -44,6 +45,7 @@ from gaswitness_scenarios.script_file import (
     GasRecord,
     InputRecord,
     LookRecord,
+    PlannedTestRecord,
     StepRecord,
 )
 from gaswitness_scenarios.site_facts import facts_of, mapped_of, readings_of
@@ -85,6 +87,7 @@ class Builder:
     traces: dict[str, tuple[Recorded, SourceFile] | None] = field(default_factory=dict)
     gas: dict[str, _Present] = field(default_factory=dict)
     ids: dict[str, int] = field(default_factory=dict)
+    tests: set[str] = field(default_factory=set)
     facts: dict[str, None] = field(init=False)
     readings: dict[str, None] = field(init=False)
     mapped: frozenset[str] = field(init=False)
@@ -105,7 +108,9 @@ class Builder:
             "place": self.place(loc),
             "said": record.say.strip(),
         }
-        if record.gas is not None:
+        if record.test is not None:
+            yield from self.test_step(record.test, (*loc, "test"), base)
+        elif record.gas is not None:
             yield from self.gas_steps(record.gas, (*loc, "gas"), base)
         elif record.input is not None:
             yield from self.input_steps(record.input, (*loc, "input"), base)
@@ -117,13 +122,8 @@ class Builder:
             yield Hold(**base, words=f"Wait {words.number(record.hold_s)} s", hold_s=record.hold_s)
         elif record.press == "discover":
             yield from life_steps(self, planned, base)
-        elif record.press is not None:
-            yield Press(**base, words=f"Press {record.press} at the panel", key=record.press)
-        elif record.power is not None:
-            yield Power(**base, words=words.power_words(on=record.power), on=record.power)
-        elif record.panel_fault is not None:
-            on = record.panel_fault
-            yield PanelFault(**base, words=words.panel_fault_words(on=on), on=on)
+        elif {"press", "power", "panel_fault"} & record.model_fields_set:
+            yield self.panel_step(record, base)
         elif LIVES & record.model_fields_set or AIR & record.model_fields_set:
             makes = life_steps if LIVES & record.model_fields_set else air_steps
             yield from makes(self, planned, base)
@@ -131,6 +131,33 @@ class Builder:
             yield self.link_step(record, base)
         else:
             yield from self.channel_steps(planned, base)
+
+    def test_step(
+        self, record: PlannedTestRecord, loc: Loc, base: dict[str, Any]
+    ) -> Iterator[Step]:
+        if record.id in self.tests:
+            what = f"the script has a test {record.id} already"
+            self.refuse((*loc, "id"), what, "give each test an id of its own")
+        self.tests.add(record.id)
+        moves = tuple(
+            self.known(record.moves or (), (*loc, "moves"), self.site.output_of, "output")
+        )
+        yield PlannedTest(
+            **base,
+            words=f"Test {record.id}: {record.title}",
+            id=record.id,
+            title=record.title,
+            proves=record.proves or (),
+            moves=moves,
+        )
+
+    def panel_step(self, record: StepRecord, base: dict[str, Any]) -> Step:
+        if record.press is not None and record.press != "discover":
+            return Press(**base, words=f"Press {record.press} at the panel", key=record.press)
+        if record.power is not None:
+            return Power(**base, words=words.power_words(on=record.power), on=record.power)
+        on = bool(record.panel_fault)
+        return PanelFault(**base, words=words.panel_fault_words(on=on), on=on)
 
     def link_step(self, record: StepRecord, base: dict[str, Any]) -> Step:
         if record.link_fault is not None:

@@ -153,6 +153,7 @@ class _Run:
         finally:
             await self.client.close()
         now_s = self.clock.now()
+        self.record.judging(self.span_s, self.course.link, now_s)
         self.record.judged(verdicts, now_s)
         self.record.ended(self.stopped or "it ran to its end", verdicts, now_s)
         return verdicts

@@ -8,7 +8,7 @@ from typing import Final
 from gaswitness_probe.clock import Clock
 from gaswitness_scenarios.driver import StoppedError, Told
 from gaswitness_scenarios.person import Person
-from gaswitness_scenarios.script import Expect, Hold, Look, Say, Script, Step
+from gaswitness_scenarios.script import Expect, Hold, Look, PlannedTest, Say, Script, Step
 
 KEYS: Final = "Enter = done, s = skip, n WORDS = note, q = stop the run"
 ANNOUNCE_FROM_S: Final = 2.0
@@ -52,7 +52,7 @@ class PersonDriver:
     async def _do(self, number: int, step: Step, clock: Clock, told: Told) -> None:
         begun_s = clock.now()
         told.begun(number, step, begun_s)
-        if isinstance(step, Say | Hold | Expect):
+        if isinstance(step, Say | PlannedTest | Hold | Expect):
             told.done(number, step, begun_s, begun_s)
             return
         if step.only_virtual:

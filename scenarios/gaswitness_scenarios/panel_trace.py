@@ -12,7 +12,7 @@ from itertools import pairwise
 from typing import Final
 
 from gaswitness_scenarios.gas_profile import Recorded
-from gaswitness_scenarios.script import Gas, Look, Say, Script, Step
+from gaswitness_scenarios.script import Gas, Look, PlannedTest, Say, Script, Step
 from gaswitness_scenarios.translate import stimulus_of
 from gaswitness_simulator.panel import VirtualPanel
 from gaswitness_sitefile.site import Site
@@ -261,7 +261,7 @@ class _Watcher:
         if isinstance(step, Look):
             answer = "yes" if self.panel.fact(step.fact) else "no"
             return f"{step.question} {answer}"
-        if isinstance(step, Say):
+        if isinstance(step, Say | PlannedTest):
             return step.words
         if stimulus_of(step) is None:
             return ""

@@ -12,6 +12,8 @@ from gaswitness_probe.evidence_entries import (
     RunFacts,
     applied_body,
     end_body,
+    expected_body,
+    judging_body,
     looked_body,
     remark_body,
     run_body,
@@ -136,7 +138,9 @@ class Record:
         if isinstance(step, Expect):
             # Counted from the latest instant at which the steps before it were surely done.
             name = self._playing.name
-            self.expectations.append(expectation_of(step, number, done_s, name))
+            expected = expectation_of(step, number, done_s, name)
+            self.expectations.append(expected)
+            self._keep("expected", expected_body(expected), done_s)
         self._step_over(number, step, begun_s, done_s, "")
 
     def skipped(self, number: int, step: Step, at_s: float, reason: str) -> None:
@@ -148,6 +152,10 @@ class Record:
         self.remarks.append(text)
         self._keep("remark", remark_body(text, by=by), at_s)
         self._listen(events.Remark(at_s, text))
+
+    def judging(self, span_s: tuple[float, float], link: str, at_s: float) -> None:
+        """The judge is asked; the verdicts that come next are of this span."""
+        self._keep("judging", judging_body(span_s, link), at_s)
 
     def judged(self, verdicts: Sequence[Verdict], at_s: float) -> None:
         """The verdicts, merged."""

@@ -3,6 +3,7 @@ people. No file is read here, and nothing is done to a panel.
 """
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Literal
 
 from gaswitness_scenarios.gas_profile import Profile
@@ -261,8 +262,23 @@ class WatchdogRestarts(StepBase):
         return True
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlannedTest(StepBase):
+    """A test of a plan begins: all steps up to the next one belong to it.
+
+    `id` is its own in the script. `proves`: what it is to show, each a verdict's id, or that and
+    one of its aspects, `cell/AT-101.A2 > K3: rises`. `moves`: tags of outputs that will move.
+    """
+
+    id: str
+    title: str
+    proves: tuple[str, ...]
+    moves: tuple[str, ...]
+
+
 Step = (
     Say
+    | PlannedTest
     | BusChange
     | MainsSwitched
     | DiscoveryAsked
@@ -288,6 +304,20 @@ Step = (
 
 
 @dataclass(frozen=True, slots=True)
+class PlannedPart:
+    """A test and its steps, the first of which begins it and is number `first` of the script.
+
+    `begin_s` to `end_s` in the script's time: until the next test begins, or the script is over.
+    """
+
+    test: PlannedTest
+    first: int
+    steps: tuple[Step, ...]
+    begin_s: float
+    end_s: float
+
+
+@dataclass(frozen=True)
 class Script:
     """A script, expanded: `steps` in order of time, the script's own order where times are equal.
 
@@ -302,3 +332,21 @@ class Script:
     length_s: float
     sha256: str
     files: tuple[SourceFile, ...] = field(repr=False)
+
+    @cached_property
+    def tests(self) -> tuple[PlannedPart, ...]:
+        """The tests of a plan in order; none in a script that is no plan."""
+        steps = self.steps
+        begins = [at for at, step in enumerate(steps) if isinstance(step, PlannedTest)]
+        parts = []
+        for at, until in zip(begins, [*begins[1:], len(steps)], strict=True):
+            test = steps[at]
+            assert isinstance(test, PlannedTest)
+            end_s = self.length_s if until == len(steps) else steps[until].at_s
+            parts.append(PlannedPart(test, at + 1, steps[at:until], test.at_s, end_s))
+        return tuple(parts)
+
+    @property
+    def preamble(self) -> tuple[Step, ...]:
+        """The steps before the first test; all of them in a script that is no plan."""
+        return self.steps[: self.tests[0].first - 1] if self.tests else self.steps

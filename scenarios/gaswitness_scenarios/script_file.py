@@ -246,7 +246,21 @@ class ForEachRecord(Record):
         return self
 
 
+class PlannedTestRecord(Record):
+    """A test of a plan begins; all steps up to the next `test` belong to it.
+
+    `id`: its own in the script. `proves`: what it shows, each a verdict's id or
+    `VERDICT: ASPECT`, such as `cell/AT-101.A2 > K3: rises`. `moves`: outputs that will move.
+    """
+
+    id: Name
+    title: Name
+    proves: Names | None = None
+    moves: Names | None = None
+
+
 ACTIONS = (
+    "test",
     "gas",
     "hold_s",
     "fault",
@@ -286,6 +300,7 @@ class StepRecord(Record):
     at_s: Seconds | None = None
     after_s: Seconds | None = None
     say: str = ""
+    test: PlannedTestRecord | None = None
     gas: GasRecord | None = None
     hold_s: PositiveSeconds | None = None
     fault: Names | None = None

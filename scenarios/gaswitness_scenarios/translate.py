@@ -34,6 +34,7 @@ from gaswitness_scenarios.script import (
     Loop,
     MainsSwitched,
     PanelFault,
+    PlannedTest,
     Power,
     Press,
     Purge,
@@ -77,7 +78,7 @@ def stimulus_of(step: Step) -> sim.Stimulus | None:
             return sim.Power(step.on)
         case PanelFault():
             return sim.PanelFault(step.on)
-        case Say() | Hold() | Expect() | Look() | LinkSpoilt() | LinkCleared():
+        case Say() | PlannedTest() | Hold() | Expect() | Look() | LinkSpoilt() | LinkCleared():
             return None
 
 
@@ -172,7 +173,7 @@ class Actions:
                 return done.PowerSet(step.on)
             case PanelFault():
                 return done.PanelFaultMade(step.on)
-            case Say() | Hold() | Expect() | Look() | LinkSpoilt() | LinkCleared():
+            case Say() | PlannedTest() | Hold() | Expect() | Look() | LinkSpoilt() | LinkCleared():
                 return None
 
     def _of_air(self, step: Leak | Purge | RoomAir | Drift | Loop) -> done.Action | None:
