@@ -39,6 +39,7 @@ from gaswitness_scenarios.script import (
     Step,
 )
 from gaswitness_scenarios.script_air import AIR, air_steps, room_steps
+from gaswitness_scenarios.script_bump import bump_steps, still_on
 from gaswitness_scenarios.script_bus import LIVES, life_steps
 from gaswitness_scenarios.script_file import (
     ExpectRecord,
@@ -88,6 +89,7 @@ class Builder:
     gas: dict[str, _Present] = field(default_factory=dict)
     ids: dict[str, int] = field(default_factory=dict)
     tests: set[str] = field(default_factory=set)
+    adapters: dict[str, float] = field(default_factory=dict)
     facts: dict[str, None] = field(init=False)
     readings: dict[str, None] = field(init=False)
     mapped: frozenset[str] = field(init=False)
@@ -112,6 +114,8 @@ class Builder:
             yield from self.test_step(record.test, (*loc, "test"), base)
         elif record.gas is not None:
             yield from self.gas_steps(record.gas, (*loc, "gas"), base)
+        elif record.bump is not None:
+            yield from bump_steps(self, planned, base)
         elif record.input is not None:
             yield from self.input_steps(record.input, (*loc, "input"), base)
         elif record.expect is not None:
@@ -202,7 +206,7 @@ class Builder:
             return
         for channel in self.channels(record.channel, (*loc, "channel")):
             profile = self.profile(record, channel, loc)
-            if profile is None:
+            if profile is None or still_on(self, channel, base["at_s"], (*loc, "channel")):
                 continue
             start = self.present(channel, base["at_s"])
             self.gas[channel.tag] = _Present(base["at_s"], start, profile)
@@ -218,6 +222,9 @@ class Builder:
                 lowest=lowest,
                 highest=highest,
             )
+
+    def gas_gone(self, tag: str) -> None:
+        self.gas.pop(tag, None)
 
     def present(self, channel: Channel, at_s: float) -> float:
         found = self.gas.get(channel.tag)

@@ -8,7 +8,7 @@ from typing import Final
 from gaswitness_probe.clock import Clock
 from gaswitness_scenarios.driver import StoppedError, Told
 from gaswitness_scenarios.person import Person
-from gaswitness_scenarios.script import Expect, Hold, Look, PlannedTest, Say, Script, Step
+from gaswitness_scenarios.script import Bump, Expect, Hold, Look, PlannedTest, Say, Script, Step
 
 KEYS: Final = "Enter = done, s = skip, n WORDS = note, q = stop the run"
 ANNOUNCE_FROM_S: Final = 2.0
@@ -48,6 +48,8 @@ class PersonDriver:
         self._person.show(f"\nStep {number} of {of}: {_asked(step)}")
         if step.said and step.said != step.words:
             self._person.show(f"  {step.said}")
+        if isinstance(step, Bump):
+            self._person.show(f"  Beware: {step.caution}")
 
     async def _do(self, number: int, step: Step, clock: Clock, told: Told) -> None:
         begun_s = clock.now()

@@ -19,11 +19,13 @@ Filling = Mapping[str, str]
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """One step at its absolute time; `loc` is its path in the script file."""
+    """One step at its absolute time; `loc` is its path in the script file. `ends`: it is what comes
+    when the step's own time is over."""
 
     at_s: float
     record: StepRecord
     loc: Loc
+    ends: bool = False
 
 
 @dataclass(slots=True)
@@ -82,6 +84,9 @@ class Scheduler:
         # Without a placeholder in it, a step of several channels together is one step.
         if planned not in self.planned[since:]:
             self.planned.append(planned)
+            if planned.record.bump is not None:
+                off_s = round(begin_s + planned.record.bump.over_s, 6)
+                self.planned.append(Planned(off_s, planned.record, loc, ends=True))
         return round(begin_s + (record.hold_s or 0.0), 6)
 
     def loop(

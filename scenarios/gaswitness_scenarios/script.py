@@ -204,6 +204,39 @@ class RoomAir(StepBase):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Bump(StepBase):
+    """Gas of a cylinder led to a channel's detector, where it comes after `dead_s`.
+
+    `share` of what then comes is the cylinder's, the rest the air around, that of a room if
+    `in_room`, else clean. `reads`: what the cylinder's gas alone is to the detector, in the
+    channel's unit; `own`: it is the channel's gas. `caution` goes to whoever does it.
+    """
+
+    channel: str
+    gas: str
+    reads: float
+    own: bool
+    share: float
+    dead_s: float
+    in_room: bool
+    caution: str
+
+    @property
+    def end_s(self) -> float:
+        """When the gas has come."""
+        return self.at_s + self.dead_s
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AdapterOff(StepBase):
+    """The adapter of a bump test taken off: the detector meets clean air again, which is at `clean`
+    in its unit, or, where that is None, the air of its room."""
+
+    channel: str
+    clean: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Drift(StepBase):
     """A sensor's errors go, over `over_s`, to `zero` (in the channel's unit) and `span` (1 is
     none); None leaves that one as it is."""
@@ -296,6 +329,8 @@ Step = (
     | Leak
     | Purge
     | RoomAir
+    | Bump
+    | AdapterOff
     | Drift
     | Loop
     | LinkSpoilt

@@ -3,55 +3,17 @@
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import (
-    AfterValidator,
-    BeforeValidator,
-    Field,
-    GetJsonSchemaHandler,
-    WithJsonSchema,
-    model_validator,
-)
+from pydantic import AfterValidator, Field, GetJsonSchemaHandler, model_validator
 
+from gaswitness_scenarios.bump_record import BumpRecord
 from gaswitness_scenarios.bus_record import BusRecord
 from gaswitness_scenarios.on_off import OnOff
+from gaswitness_scenarios.tags_and_levels import Level, Name, Names, not_empty
 from gaswitness_sitefile.link_fault import LinkFault
 from gaswitness_sitefile.link_fault_text import parse_link_fault, parse_link_fault_kind
 from gaswitness_sitefile.model import Number, PositiveSeconds, Record, Seconds, Whole
 
-
-def _listed(written: object) -> object:
-    return [written] if isinstance(written, str) else written
-
-
-def _not_empty(found: tuple[Any, ...]) -> tuple[Any, ...]:
-    # `min_length` would complain of too few entries, too, wherever one entry is wrong.
-    if not found:
-        raise ValueError("the list is empty: write at least 1 entry")
-    return found
-
-
-def _level(written: object) -> object:
-    if isinstance(written, bool) or not isinstance(written, int | float | str):
-        raise ValueError("this is not a level of gas: write a number, clean, A1*1.05 or past A1")
-    return written
-
-
-Name = Annotated[str, Field(min_length=1)]
-Names = Annotated[
-    tuple[Name, ...],
-    BeforeValidator(_listed),
-    AfterValidator(_not_empty),
-    WithJsonSchema(
-        {
-            "oneOf": [
-                {"type": "string", "minLength": 1},
-                {"type": "array", "items": {"type": "string", "minLength": 1}, "minItems": 1},
-            ]
-        }
-    ),
-]
-_NotEmpty = (AfterValidator(_not_empty), Field(json_schema_extra={"minItems": 1}))
-Level = Annotated[float | str, BeforeValidator(_level)]
+_NotEmpty = (AfterValidator(not_empty), Field(json_schema_extra={"minItems": 1}))
 
 
 class GasRecord(Record):
@@ -262,6 +224,7 @@ class PlannedTestRecord(Record):
 ACTIONS = (
     "test",
     "gas",
+    "bump",
     "hold_s",
     "fault",
     "fault_clear",
@@ -294,7 +257,7 @@ class StepRecord(Record):
 
     It comes at `at_s` after the begin of the script (or of the round), or `after_s` after the step
     before it; left out, right after it. Only `hold_s` lets time pass: gas that takes its time is
-    on its way while the next steps go on.
+    on its way while the next steps go on, and an adapter comes off when its time is over.
     """
 
     at_s: Seconds | None = None
@@ -302,6 +265,7 @@ class StepRecord(Record):
     say: str = ""
     test: PlannedTestRecord | None = None
     gas: GasRecord | None = None
+    bump: BumpRecord | None = None
     hold_s: PositiveSeconds | None = None
     fault: Names | None = None
     fault_clear: Names | None = None

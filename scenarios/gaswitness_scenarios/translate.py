@@ -18,6 +18,8 @@ from gaswitness_scenarios.gas_profile import (
     travel_s,
 )
 from gaswitness_scenarios.script import (
+    AdapterOff,
+    Bump,
     BusChange,
     DiscoveryAsked,
     Drift,
@@ -59,7 +61,7 @@ UNTOLD_S: Final = 1e9
 def stimulus_of(step: Step) -> sim.Stimulus | None:
     """What the step does to a virtual panel; None where it does nothing."""
     match step:
-        case Leak() | Purge() | RoomAir() | Drift() | Loop():
+        case Leak() | Purge() | RoomAir() | Bump() | AdapterOff() | Drift() | Loop():
             return _of_air(step)
         case Gas():
             return sim.GasTo(step.channel, _profile(step.profile))
@@ -103,8 +105,15 @@ def _upset(step: BusChange | MainsSwitched | DiscoveryAsked | WatchdogRestarts) 
     return done.PanelUpset(may_restart=isinstance(step, MainsSwitched | WatchdogRestarts))
 
 
-def _of_air(step: Leak | Purge | RoomAir | Drift | Loop) -> sim.Stimulus:
+def _of_air(
+    step: Leak | Purge | RoomAir | Bump | AdapterOff | Drift | Loop,
+) -> sim.Stimulus:
     match step:
+        case Bump():
+            return sim.CylinderGas(step.channel, step.reads, step.share, step.dead_s)
+        case AdapterOff():
+            back = None if step.clean is None else sim.Step(step.clean)
+            return sim.RoomAir(step.channel) if back is None else sim.GasTo(step.channel, back)
         case Leak():
             return sim.Leak(step.room, step.gas, step.flow_m3_h)
         case Purge():
@@ -155,7 +164,7 @@ class Actions:
 
     def _action(self, step: Step, begun_s: float, done_s: float) -> done.Action | None:
         match step:
-            case Gas():
+            case Gas() | Bump() | AdapterOff():
                 return self._gas(step, begun_s, done_s)
             case Leak() | Purge() | RoomAir() | Drift() | Loop():
                 return self._of_air(step)
@@ -205,7 +214,29 @@ class Actions:
             tag, self._channel_of[tag].clean_reading, UNTOLD_S, min(low, 0.0), high
         )
 
-    def _gas(self, step: Gas, begun_s: float, done_s: float) -> done.GasApplied:
+    def _bump(self, step: Bump | AdapterOff, begun_s: float, done_s: float) -> done.GasApplied:
+        """Only the channel's own gas at full flow comes to a level that is known beforehand."""
+        tag = step.channel
+        if isinstance(step, AdapterOff):
+            if step.clean is None:
+                return self._untold(tag)
+            self._moved[tag] = _Moved(begun_s, done_s, StepTo(step.clean), (step.clean,) * 2)
+            return done.GasApplied(tag, step.clean, 0.0, step.clean, step.clean)
+        if not step.own or (step.share < 1.0 and step.in_room):
+            return self._untold(tag)
+        starts = self._gas_between(tag, begun_s, done_s)
+        if step.in_room:
+            starts = self._channel_of[tag].shown_limits
+        least, most = min(*starts, step.reads), max(*starts, step.reads)
+        if step.share < 1.0:
+            self._moved.pop(tag, None)
+            return done.GasApplied(tag, step.reads, UNTOLD_S, least, most)
+        self._moved[tag] = _Moved(begun_s, done_s, StepTo(step.reads), starts)
+        return done.GasApplied(tag, step.reads, step.dead_s, least, most)
+
+    def _gas(self, step: Gas | Bump | AdapterOff, begun_s: float, done_s: float) -> done.GasApplied:
+        if not isinstance(step, Gas):
+            return self._bump(step, begun_s, done_s)
         channel = self._channel_of[step.channel]
         starts = self._gas_between(step.channel, begun_s, done_s)
         self._moved[step.channel] = _Moved(begun_s, done_s, step.profile, starts)

@@ -14,7 +14,7 @@ from gaswitness_simulator.level import TICK_S, Level
 from gaswitness_simulator.noise import deviation
 from gaswitness_simulator.scanning import Scanning
 from gaswitness_simulator.sensor import NEW, Ageing
-from gaswitness_simulator.stimulus import Profile, final_level
+from gaswitness_simulator.stimulus import Profile, Step, final_level
 from gaswitness_sitefile.channel import Channel, LevelsOnFault, ReadingOnFault, SignalKind
 
 NEVER: Final = 1 << 62
@@ -212,8 +212,15 @@ class ChannelState:
     def level_on(self, name: str) -> bool:
         return name in self.levels and self.levels[name].on
 
-    def gas_to(self, profile: Profile, at_s: float) -> None:
-        """Let the profile begin; the last scan's reading stays what it was."""
+    def cylinder_to(self, reads: float, share: float, at_s: float, after_s: float) -> None:
+        """Lead a cylinder's gas to the detector, where it comes `after_s` later, `share` of it
+        pure and the rest the air that is there now."""
+        level = share * reads + (1.0 - share) * self.air.gas(at_s)
+        self.gas_to(Step(level), at_s, after_s)
+        self.on_cylinder = True
+
+    def gas_to(self, profile: Profile, at_s: float, after_s: float = 0.0) -> None:
+        """Let the profile begin `after_s` later; the last scan's reading stays what it was."""
         scan = self.scanning.now
         if self.past is None or self.past[0] != scan:
             self.past = (scan, self.air.lagged(self.scanning.at_s(scan)))
@@ -223,10 +230,10 @@ class ChannelState:
         ):
             self.older = (at_s, self.air)
         facts = self.facts
-        if facts.t50_s is None and facts.recovery_t90_s is None:
+        if facts.t50_s is None and facts.recovery_t90_s is None and not after_s:
             self.air = self.air.to(profile, at_s)
         else:
-            dead_s, tau_s = facts.dead_time_s, self._tau_s(profile, at_s)
+            dead_s, tau_s = facts.dead_time_s + after_s, self._tau_s(profile, at_s)
             self.air = self.air.later_to(profile, at_s, dead_s=dead_s, tau_s=tau_s)
 
     def _tau_s(self, profile: Profile, at_s: float) -> float:

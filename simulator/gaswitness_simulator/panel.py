@@ -20,6 +20,7 @@ from gaswitness_simulator.scanning import Scanning, last_instant
 from gaswitness_simulator.state import PanelState
 from gaswitness_simulator.stimulus import (
     ChannelFault,
+    CylinderGas,
     Drift,
     DropOut,
     GasTo,
@@ -196,6 +197,8 @@ class VirtualPanel:
             case GasTo(_, profile):
                 channel.gas_to(profile, at_s)
                 channel.on_cylinder = True
+            case CylinderGas(_, reads, share, after_s):
+                channel.cylinder_to(reads, share, at_s, after_s)
             case Drift(_, zero, span, over_s):
                 channel.age(zero, span, at_s, over_s)
             case LoopCurrent(_, current_ma):

@@ -92,6 +92,25 @@ class GasTo:
 
 
 @dataclass(frozen=True, slots=True)
+class CylinderGas:
+    """Gas of a cylinder led to a channel's detector, where it comes `after_s` later.
+
+    `share` of what then comes is the cylinder's gas, the rest the air that the detector meets as it
+    begins. `reads`: what the cylinder's gas alone is to the detector, in the channel's unit.
+    """
+
+    channel: str
+    reads: float
+    share: float = 1.0
+    after_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        _not_negative("after_s", self.after_s)
+        if not 0.0 <= self.share <= 1.0:
+            raise ValueError(f"share must lie between 0 and 1, found {self.share!r}")
+
+
+@dataclass(frozen=True, slots=True)
 class RoomAir:
     """Cylinder gas taken away: the detector meets the air of its room again."""
 
@@ -206,7 +225,9 @@ class SetpointTo:
     setpoint: float
 
 
-OfChannel = GasTo | Drift | LoopCurrent | ChannelFault | DropOut | Inhibit | SetpointTo
+OfChannel = (
+    GasTo | CylinderGas | Drift | LoopCurrent | ChannelFault | DropOut | Inhibit | SetpointTo
+)
 """What is done to one channel."""
 
 Stimulus = (
