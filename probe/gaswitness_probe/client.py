@@ -3,6 +3,7 @@ full. Knows no function that writes. A failing exchange is returned, never raise
 
 import asyncio
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Final
 
 from gaswitness_probe.clock import Clock
@@ -98,32 +99,32 @@ class Client:
     async def ask(self, pdu: bytes) -> Exchange:
         """Send a PDU and await its reply."""
         async with self._turn:
-            barred = await self._ready()
+            barred = await self._ready(pdu)
             if barred is not None:
                 return barred
             tag = self._framing.tag(self.unit, pdu)
             if tag is not None:
-                sign = await self._exchange(tag)
+                sign = await self._exchange(tag, sign=True)
                 if sign.problem is not None:
                     detail = (
                         "an earlier request went unanswered, and the one that was to show that its "
                         f"reply will not be taken for another failed: {sign.problem.deviation}"
                     )
-                    return self._unasked(Deviation.NOT_CLEAR, detail, sign.received_s)
-                barred = await self._ready()
+                    return self._unasked(Deviation.NOT_CLEAR, detail, sign.received_s, pdu)
+                barred = await self._ready(pdu)
                 if barred is not None:
                     return barred
             return await self._exchange(pdu)
 
-    async def _ready(self) -> Exchange | None:
+    async def _ready(self, pdu: bytes) -> Exchange | None:
         """Wait for the pace, or connect; where that cannot be now, the exchange that says so."""
         if not self._open:
-            return await self._reconnect()
+            return await self._reconnect(pdu)
         if self.clock.now() < self._free_s:
             await self.clock.sleep_until(self._free_s)
         return None
 
-    async def _exchange(self, pdu: bytes) -> Exchange:
+    async def _exchange(self, pdu: bytes, *, sign: bool = False) -> Exchange:
         loop = asyncio.get_running_loop()
         framing = self._framing
         framing.notes = []
@@ -147,6 +148,8 @@ class Client:
                     await self._listen(loop)
             finally:
                 exchange = self._concluded(request, found, problem, code, (sent_s, received_s))
+                if sign:
+                    exchange = replace(exchange, sign=True)
                 self._free_s = received_s + self.pace.request_gap_s
                 self._record(exchange, took_s)
         if self._lost(exchange):
@@ -275,7 +278,7 @@ class Client:
         self._framing.opened()
         self._open = True
 
-    async def _reconnect(self) -> Exchange | None:
+    async def _reconnect(self, pdu: bytes) -> Exchange | None:
         """Connect again; where that cannot be now, the exchange that says so."""
         begun_s = self.clock.now()
         if begun_s < self._free_s:
@@ -289,12 +292,13 @@ class Client:
                 await self._give_up()
             else:
                 return None
-        return self._unasked(Deviation.NO_CONNECTION, detail, begun_s)
+        return self._unasked(Deviation.NO_CONNECTION, detail, begun_s, pdu)
 
-    def _unasked(self, deviation: Deviation, detail: str, begun_s: float) -> Exchange:
+    def _unasked(self, deviation: Deviation, detail: str, begun_s: float, pdu: bytes) -> Exchange:
         """An exchange in which nothing was sent, and why."""
         problem = LinkProblem(deviation, detail=detail)
-        exchange = Exchange(self._seq, begun_s, self.clock.now(), b"", b"", None, problem)
+        now_s = self.clock.now()
+        exchange = Exchange(self._seq, begun_s, now_s, b"", b"", None, problem, unsent=pdu)
         self._seq += 1
         self._record(exchange, 0.0)
         return exchange

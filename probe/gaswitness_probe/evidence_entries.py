@@ -2,7 +2,12 @@
 
 run       RunFacts: what ran, on what, against which site file and scripts, all files in full
 exchange  request and response in hex, sent_s, received_s, problem in words or null;
-          notes, only where there are any: what else came, in words with its bytes in hex
+          notes, only where there are any: what else came, in words with its bytes in hex;
+          sign, only where true: asked for the line's sake, to tell late replies apart;
+          unsent, only where nothing could be sent: the PDU that was to go
+second    what the other reader got: opened (and why not), or the place, words, and its frames
+polling   a poll begins: the blocks that it reads (PDU, seconds between two reads, points), and the
+          points that the panel refuses
 samples   asked_s, answered_s, points: name -> {value, raw}, for points that changed
 step      number, what it asks for in words, file and line of the script
 applied   begun_s, done_s, action and its particulars
@@ -29,7 +34,10 @@ from hashlib import sha256
 from typing import Any
 
 from gaswitness_probe.applied import Applied, Expectation, Looked
+from gaswitness_probe.exchange import Exchange
+from gaswitness_probe.frames import read_request
 from gaswitness_probe.history import Seen, Value
+from gaswitness_probe.read_plan import Block
 from gaswitness_probe.verdict import Aspect, Kind, Outcome, Proof, Verdict
 
 
@@ -116,6 +124,24 @@ def _file_body(kept: KeptFile) -> dict[str, str]:
         return body | {"base64": b64encode(kept.content).decode("ascii")}
 
 
+def exchange_body(exchange: Exchange) -> dict[str, Any]:
+    """The body of the entry `exchange`, of any exchange; nearly all have a shorter way."""
+    body: dict[str, Any] = {
+        "sent_s": exchange.sent_s,
+        "received_s": exchange.received_s,
+        "request": exchange.request.hex(),
+        "response": exchange.response.hex(),
+        "problem": None if exchange.problem is None else exchange.words,
+    }
+    if exchange.notes:
+        body["notes"] = [str(note) for note in exchange.notes]
+    if exchange.sign:
+        body["sign"] = True
+    if exchange.unsent:
+        body["unsent"] = exchange.unsent.hex()
+    return body
+
+
 def samples_body(
     seen: Seen, changes: Mapping[str, tuple[Value, tuple[int, ...]]]
 ) -> dict[str, Any]:
@@ -128,6 +154,21 @@ def samples_body(
         "asked_s": seen.asked_s,
         "answered_s": seen.answered_s,
         "points": {name: value for name, (value, _) in changes.items()},
+    }
+
+
+def polling_body(blocks: Iterable[Block], refused: Iterable[str]) -> dict[str, Any]:
+    """The body of the entry `polling`."""
+    return {
+        "blocks": [
+            {
+                "pdu": read_request(block.table, block.address, block.count).hex(),
+                "period_s": block.period_s,
+                "points": [point.name for point in block.points],
+            }
+            for block in blocks
+        ],
+        "refused": list(refused),
     }
 
 

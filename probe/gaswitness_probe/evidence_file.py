@@ -38,6 +38,8 @@ KINDS: Final = frozenset(
         "run",
         "identification",
         "exchange",
+        "second",
+        "polling",
         "samples",
         "step",
         "applied",

@@ -23,7 +23,8 @@ class Exchange:
     `request` is empty where nothing could be sent. `pdu` is the reply's, None where there is no
     usable one. An exception answered by the panel is a well-formed reply: `exception_code` is set
     and `problem` is None. `notes`: deviations beside the reply that do not spoil it, such as late
-    replies to earlier requests.
+    replies to earlier requests. `sign`: it was asked for the line's sake, to tell late replies
+    apart. `unsent`: the PDU that could not be sent.
     """
 
     seq: int
@@ -35,6 +36,8 @@ class Exchange:
     problem: LinkProblem | None = None
     exception_code: int | None = None
     notes: tuple[LinkProblem, ...] = ()
+    sign: bool = False
+    unsent: bytes = b""
 
     @property
     def ok(self) -> bool:

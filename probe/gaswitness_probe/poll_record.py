@@ -7,6 +7,7 @@ from struct import Struct
 from typing import overload
 
 from gaswitness_probe.decode import bit_mask, decoder
+from gaswitness_probe.exchange import Exchange
 from gaswitness_probe.history import PointHistory, Run, Seen, Value
 from gaswitness_probe.read_plan import Block
 from gaswitness_sitefile.points import Point, PointType
@@ -117,6 +118,20 @@ class BlockRecord:
             track.begin(sample, payload)
         self.payload = payload
         return changed
+
+    def take(self, exchange: Exchange, longest_s: float) -> Sequence[Track]:
+        """Take in what came of asking for the block; the tracks at which it begins a new run.
+
+        A run goes on from one sample to the next where from asking the one to the answer of the
+        other it is no longer than `longest_s`. A failed exchange ends every run.
+        """
+        if not exchange.ok:
+            self.broken = True
+            return ()
+        asked_s, answered_s = exchange.sent_s, exchange.received_s
+        if not self.broken and answered_s - self.asked_s[-1] > longest_s:
+            self.broken = True
+        return self.add(asked_s, answered_s, exchange.payload)
 
     def _changed(self, payload: bytes) -> list[Track]:
         before = self.payload

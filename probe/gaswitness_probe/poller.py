@@ -42,7 +42,7 @@ class Poller:
         self._client = client
         self._clock = clock
         self._on_change = on_change
-        self._longest_s = site.timing.shortest_dwell_s - site.timing.refresh_s
+        self._longest_s = longest_between_s(site)
         self._records = tuple(BlockRecord(block) for block in plan)
         self._rows = _rows_of(self._records, site.pace.poll_period_s)
         self._just_read: _Row | None = None
@@ -64,18 +64,12 @@ class Poller:
         """Read one block; whether there is a connection."""
         block = record.block
         exchange = await self._client.read(block.table, block.address, block.count)
-        if not exchange.ok:
-            record.broken = True
-            problem = exchange.problem
-            return problem is None or problem.deviation is not Deviation.NO_CONNECTION
-        asked_s, answered_s = exchange.sent_s, exchange.received_s
-        if not record.broken and answered_s - record.asked_s[-1] > self._longest_s:
-            record.broken = True
-        changed = record.add(asked_s, answered_s, exchange.payload)
+        changed = record.take(exchange, self._longest_s)
         if changed and self._on_change is not None:
             changes = {track.name: track.latest() for track in changed}
-            self._on_change(Seen(asked_s, answered_s), changes)
-        return True
+            self._on_change(Seen(exchange.sent_s, exchange.received_s), changes)
+        problem = exchange.problem
+        return problem is None or problem.deviation is not Deviation.NO_CONNECTION
 
     async def run_until(self, stop: float | asyncio.Event) -> None:
         """Poll until the instant `stop`, or until the event is set.
@@ -148,6 +142,12 @@ class Poller:
     def histories(self) -> dict[str, PointHistory]:
         """What was seen so far, by point; later polls do not change what this returned."""
         return {history.name: history for record in self._records for history in record.histories()}
+
+
+def longest_between_s(site: Site) -> float:
+    """From asking one sample to the answer of the next, the longest in which the panel cannot have
+    shown something else, in seconds."""
+    return site.timing.shortest_dwell_s - site.timing.refresh_s
 
 
 class _Row:

@@ -24,6 +24,7 @@ from gaswitness_probe.provable import provable
 from gaswitness_probe.read_plan import plan_reads
 from gaswitness_probe.survey import SurveyProgress, survey
 from gaswitness_probe.survey_second import Second
+from gaswitness_probe.survey_second_kept import KeptSecond
 from gaswitness_probe.transport import Transport
 from gaswitness_probe.verdict import Verdict
 from gaswitness_probe.workable import workable
@@ -231,10 +232,14 @@ class _Run:
             self.site,
             self.clock,
             progress=self._surveyed,
-            second=self.course.second,
+            second=self._second(),
         )
         self.span_s = (begun_s, self.clock.now())
         return found
+
+    def _second(self) -> Second | None:
+        second = self.course.second
+        return None if second is None else KeptSecond(second, self.clock, self.record.second)
 
     def _surveyed(self, progress: SurveyProgress) -> None:
         self.record.progress(self.clock.now(), progress.done, progress.of)
@@ -250,6 +255,7 @@ class _Run:
             )
         poller = Poller(self.client, self.site, plan.blocks, poll_clock, self.record.seen)
         begun_s = self.clock.now()
+        self.record.polling(plan.blocks, plan.refused, begun_s)
         await poller.cycle()
         await self._while_polling(poller, poll_clock, driver)
         self.span_s = (begun_s, self.clock.now())

@@ -12,9 +12,11 @@ from gaswitness_probe.evidence_entries import (
     RunFacts,
     applied_body,
     end_body,
+    exchange_body,
     expected_body,
     judging_body,
     looked_body,
+    polling_body,
     remark_body,
     run_body,
     samples_body,
@@ -23,6 +25,7 @@ from gaswitness_probe.evidence_entries import (
 )
 from gaswitness_probe.exchange import Exchange
 from gaswitness_probe.history import Seen, Value
+from gaswitness_probe.read_plan import Block
 from gaswitness_probe.verdict import Verdict
 from gaswitness_scenarios import events
 from gaswitness_scenarios.events import Listener, PhaseName
@@ -64,7 +67,7 @@ class Record:
 
     def phase(self, name: PhaseName, at_s: float, text: str) -> None:
         """A part of the run begins."""
-        self._keep("remark", remark_body(f"{name}: {text}"), at_s)
+        self._keep("remark", remark_body(f"{name}: {text}") | {"phase": str(name)}, at_s)
         self._listen(events.Phase(name, at_s, text))
 
     def exchange(self, exchange: Exchange) -> None:
@@ -75,7 +78,9 @@ class Record:
             problem = exchange.words
             self.failed_exchanges += 1
         self._notice_silence(exchange, problem)
-        if self._evidence is not None:
+        if exchange.sign or exchange.unsent:
+            self._keep("exchange", exchange_body(exchange), exchange.received_s)
+        elif self._evidence is not None:
             self._evidence.append_exchange(
                 sent_s=exchange.sent_s,
                 received_s=exchange.received_s,
@@ -106,6 +111,14 @@ class Record:
         self._failing += 1
         if self._failing == FAILURES_TO_MENTION:
             self.remark(f"the panel does not answer any more: {problem}", exchange.received_s)
+
+    def polling(self, blocks: Sequence[Block], refused: Sequence[str], at_s: float) -> None:
+        """A poll of these blocks begins; the panel refuses the points named."""
+        self._keep("polling", polling_body(blocks, refused), at_s)
+
+    def second(self, body: dict[str, Any], at_s: float) -> None:
+        """Something that the other reader did."""
+        self._keep("second", body, at_s)
 
     def seen(self, seen: Seen, changes: Changes) -> None:
         """New values in the poll."""
