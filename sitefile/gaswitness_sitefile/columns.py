@@ -104,7 +104,9 @@ def _record(row: Row, columns: Mapping[str, Column], problems: list[Problem]) ->
             what, _, remedy = str(error).partition(": ")
             problems.append(Problem(place, f"{name} {what}", remedy))
     if "value" in data:
-        data["value"] = _number_or_text(data["value"], data.get("type"))
+        named = data["value"] in (data.get("codes") or {}).values()
+        if not named:
+            data["value"] = _number_or_text(data["value"], data.get("type"))
     if "range" in data:
         data["range"] = [data["range"][at] for at in (0, 1) if at in data["range"]]
 

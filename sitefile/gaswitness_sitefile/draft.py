@@ -12,6 +12,7 @@ from gaswitness_sitefile.addresses import pdu_address
 from gaswitness_sitefile.channel import Channel
 from gaswitness_sitefile.columns import RawRecord, records
 from gaswitness_sitefile.complaints import checked, shown
+from gaswitness_sitefile.crossing import crossing_records, is_crossing
 from gaswitness_sitefile.devices import DigitalInput, Output
 from gaswitness_sitefile.document import Document
 from gaswitness_sitefile.errors import SiteFileError
@@ -168,7 +169,8 @@ def _from_file(
         table = read_table(path, name=file, sheet=sheet, asked_at=at)
     except SiteFileError as error:
         return Section(name, (), {}, place, error.problems)
-    raw, found = records(table, model)
+    crossed = name == "matrix" and is_crossing(table)
+    raw, found = crossing_records(table) if crossed else records(table, model)
     return Section(name, tuple(raw), {}, place, tuple(found), table.source)
 
 

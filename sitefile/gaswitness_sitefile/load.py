@@ -1,7 +1,7 @@
 """The way in: from the path of a site file to a site, or to every error in it and its tables."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
 
@@ -41,9 +41,22 @@ class LoadedSite:
         return self.document.place(loc)
 
 
-def load_site(path: Path) -> LoadedSite:
-    """Read a site file and its tables. Raises SiteFileError with every problem of all of them."""
+@dataclass(frozen=True, slots=True)
+class TableFile:
+    """A table that takes the place of the site file's own. `sheet`: of a workbook."""
+
+    path: Path
+    sheet: str | None = None
+
+
+def load_site(path: Path, tables: Mapping[str, TableFile] | None = None) -> LoadedSite:
+    """Read a site file and its tables; `tables`: by name, such as points, in place of its own.
+
+    Raises SiteFileError with every problem of all of them.
+    """
     document = read_document(path, "site file")
+    for name, instead in (tables or {}).items():
+        document = _with_table(document, name, instead)
     draft = read_draft(document)
     site, problems = _assembled(document, draft)
     problems += draft.problems
@@ -52,9 +65,27 @@ def load_site(path: Path) -> LoadedSite:
     problems += cross_checks(draft, document)
     if problems or site is None:
         raise SiteFileError(problems)
-    tables = {one.source.name: one.source for one in draft.sections() if one.source is not None}
-    files = (document.source, *(tables[name] for name in sorted(tables)))
+    sources = {one.source.name: one.source for one in draft.sections() if one.source is not None}
+    files = (document.source, *(sources[name] for name in sorted(sources)))
     return LoadedSite(site, path, files, _digest(files), document, draft)
+
+
+def _with_table(document: Document, name: str, table: TableFile) -> Document:
+    """The document as if it named this file; its own entries count no more."""
+    asked = {"file": str(table.path.absolute())}
+    if table.sheet is not None:
+        asked["sheet"] = table.sheet
+    parsed = replace(
+        document.parsed,
+        data={**document.data, name: asked},
+        marks={loc: mark for loc, mark in document.parsed.marks.items() if not _within(name, loc)},
+        written={loc: text for loc, text in document.parsed.written.items() if loc[0] != name},
+    )
+    return replace(document, parsed=parsed)
+
+
+def _within(name: str, loc: Sequence[str | int]) -> bool:
+    return len(loc) > 1 and loc[0] == name
 
 
 def _assembled(document: Document, draft: Draft) -> tuple[Site | None, list[Problem]]:

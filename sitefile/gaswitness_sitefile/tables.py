@@ -1,10 +1,12 @@
 """CSV and XLSX files to rows of named cells with their places. Knows nothing of what columns mean.
 
-A first row names the columns. Empty rows, and rows that begin with `#`, are skipped.
+A first row names the columns. Empty rows, and rows that begin with `#`, are skipped. In CSV a text
+that begins with `'` before a sign that a spreadsheet takes for a formula (`= + - @`) loses the `'`.
 """
 
 import csv
 import io
+import re
 import warnings
 import zipfile
 import zlib
@@ -22,7 +24,8 @@ from gaswitness_sitefile.source_file import SourceFile, read_source
 CellValue = str | int | float | bool
 WORKBOOKS: Final = (".xlsx", ".xlsm")
 _OTHER_SHEETS: Final = (".xls", ".ods", ".xlsb", ".numbers")
-_MOST_COLUMNS: Final = 300
+_MOST_COLUMNS: Final = 1000
+_GUARDED: Final = re.compile(r"'+[=+\-@\t\r]")
 
 _WORKBOOK_RAISES: Final = (
     zipfile.BadZipFile,
@@ -172,13 +175,22 @@ def _csv_lines(source: SourceFile, file: str) -> Iterator[list[_Cell]]:
     line = 1
     try:
         for values in reader:
-            yield [_Cell(v, Place(file, line, at + 1)) for at, v in enumerate(values)]
+            yield [_Cell(_bare(v), Place(file, line, at + 1)) for at, v in enumerate(values)]
             line = reader.line_num + 1
     except csv.Error as error:
         what = f"the table cannot be read ({error})"
         raise SiteFileError(
             [Problem(Place(file, line, 1), what, "close quotes, and double those inside text")]
         ) from error
+
+
+def guarded(text: str) -> str:
+    """The text as a cell of CSV that no spreadsheet takes for a formula; reading takes it back."""
+    return f"'{text}" if _GUARDED.match(f"'{text}") else text
+
+
+def _bare(text: str) -> str:
+    return text[1:] if _GUARDED.match(text) else text
 
 
 def _delimiter(text: str) -> str:
