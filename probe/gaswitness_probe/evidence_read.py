@@ -1,6 +1,7 @@
 """Evidence as read back: its entries, and whether its chain holds. Nothing here writes."""
 
 import json
+import math
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
@@ -43,19 +44,58 @@ class ChainReport:
     ended: bool = False
 
 
-def read_evidence(path: Path, kind: str | None = None) -> Iterator[Entry]:
-    """Every entry of the record in order, or those of one kind.
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One entry, its body as the text that is stored."""
+
+    seq: int
+    at_s: float
+    kind: str
+    text: str
+
+    @property
+    def body(self) -> dict[str, Any]:
+        """The body, read. Raises EvidenceError where it is no JSON object."""
+        return _object(self.seq, self.text)
+
+
+def _object(seq: int, text: str) -> dict[str, Any]:
+    try:
+        found = json.loads(text)
+    except ValueError as error:
+        raise EvidenceError(f"entry {seq} is damaged: {error}") from error
+    if not isinstance(found, dict):
+        raise EvidenceError(f"entry {seq} is damaged: it holds no facts")
+    return found
+
+
+def read_evidence(path: Path, *kinds: str) -> Iterator[Entry]:
+    """Every entry of the record in order, or those of some kinds.
 
     Raises EvidenceError if the file is not a record or is damaged.
     """
-    where, values = ("", ()) if kind is None else (" WHERE kind = ?", (kind,))
+    for row in read_rows(path, *kinds):
+        yield Entry(row.seq, row.at_s, row.kind, row.body)
+
+
+def read_rows(
+    path: Path, *kinds: str, within_s: tuple[float, float] = (-math.inf, math.inf)
+) -> Iterator[Row]:
+    """The same with bodies unread and, with `within_s`, only of instants from one to the other.
+
+    Raises EvidenceError if the file is not a record or is damaged.
+    """
+    wanted = f"kind IN ({','.join('?' * len(kinds))}) AND " if kinds else ""
+    low_s, high_s = within_s
     with closing(open_to_read(path)) as db:
         try:
-            for seq, at_s, what, body in db.execute(
-                f"SELECT seq, at_s, kind, body FROM entry{where} ORDER BY seq", values
+            for row in db.execute(
+                f"SELECT seq, at_s, kind, body FROM entry WHERE {wanted}at_s BETWEEN ? AND ? "
+                "ORDER BY seq",
+                (*kinds, low_s, high_s),
             ):
-                yield Entry(seq, at_s, what, json.loads(body))
-        except (sqlite3.Error, ValueError) as error:
+                yield Row(*row)
+        except (sqlite3.Error, UnicodeDecodeError) as error:
             raise EvidenceError(f"{path}: the record is damaged: {error}") from error
 
 
@@ -90,3 +130,16 @@ def verify_chain(path: Path, *, head: str | None = None) -> ChainReport:
 
 def _broken(entries: int, head: bytes, why: str) -> ChainReport:
     return ChainReport(ok=False, entries=entries, head=head.hex(), first_bad=entries + 1, why=why)
+
+
+def end_of(path: Path) -> tuple[int, str]:
+    """Number and chain (in hex) of the last entry, unchecked; 0 and zeros of an empty record.
+
+    Raises EvidenceError if the file is not a record or is damaged.
+    """
+    with closing(open_to_read(path)) as db:
+        try:
+            last = db.execute("SELECT seq, chain FROM entry ORDER BY seq DESC LIMIT 1").fetchone()
+        except sqlite3.Error as error:
+            raise EvidenceError(f"{path}: the record is damaged: {error}") from error
+    return (0, BEFORE_THE_FIRST.hex()) if last is None else (last[0], bytes(last[1]).hex())
