@@ -16,7 +16,8 @@ expected  an expectation of the tester's own, as the judge is given it
 people    role, name, initials, company: one entry for each who takes part
 instrument, test_gas   what was measured and tested with, with certificates
 test      a test of a plan begins: id, title, attempt, proves, moves, first, begun_s
-test_end  id, attempt, ended_s, how (done, skipped, stopped, broken off), reason, live (outcome)
+test_end  id, attempt, ended_s, how (done, skipped, stopped, broken off), reason
+test_live id, attempt, live (outcome), because: what the judge made of it while the run went on
 initials  test, attempt, role, name, initials, at_utc
 attachment  name, sha256, base64, media_type, about (a test or empty), words
 deviation number, category, text, about, by: what goes on the punch list

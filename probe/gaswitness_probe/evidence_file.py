@@ -50,6 +50,7 @@ KINDS: Final = frozenset(
         "test_gas",
         "test",
         "test_end",
+        "test_live",
         "initials",
         "attachment",
         "deviation",

@@ -29,6 +29,7 @@ from gaswitness_probe.transport import Transport
 from gaswitness_probe.verdict import Verdict
 from gaswitness_probe.workable import workable
 from gaswitness_scenarios import events
+from gaswitness_scenarios.attendance import NOBODY, Attendance
 from gaswitness_scenarios.clock import LoopClock
 from gaswitness_scenarios.control import announced
 from gaswitness_scenarios.driver import Driver, StoppedError
@@ -36,6 +37,8 @@ from gaswitness_scenarios.events import Listener, PhaseName
 from gaswitness_scenarios.facts_of_run import clock_facts, facts_of_run
 from gaswitness_scenarios.identification import read_identity
 from gaswitness_scenarios.merge import all_verdicts
+from gaswitness_scenarios.plan_outcome import PlanOutcome, PlayedTest, outcomes_of_tests
+from gaswitness_scenarios.plan_run import PlanCourse
 from gaswitness_scenarios.poll_clock import PollClock, PollingOver
 from gaswitness_scenarios.record import Record
 from gaswitness_scenarios.rest import not_at_rest, settle_s
@@ -52,6 +55,14 @@ TRIES_TO_HEAR: Final = 3
 
 Cast = Callable[[Mapping[int, bytes]], AbstractAsyncContextManager[Driver]]
 """From the panel's identification objects to who plays the scripts."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlanChoice:
+    """How a plan is played. `chosen`: ids of its tests, None for all."""
+
+    attendance: Attendance = NOBODY
+    chosen: frozenset[str] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +84,7 @@ class Course:
     options: Mapping[str, str]
     framing: Framing | None = None
     second: Second | None = None
+    plan: PlanChoice = PlanChoice()
 
     @property
     def address(self) -> LinkAddress | None:
@@ -131,6 +143,7 @@ class _Run:
         )
         self.stopped = ""
         self.span_s = (0.0, 0.0)
+        self.begun_s = 0.0
         self.cycles = 0
 
     async def whole(self, listen: Listener) -> tuple[Verdict, ...]:
@@ -254,7 +267,7 @@ class _Run:
                 self.clock.now(),
             )
         poller = Poller(self.client, self.site, plan.blocks, poll_clock, self.record.seen)
-        begun_s = self.clock.now()
+        begun_s = self.begun_s = self.clock.now()
         self.record.polling(plan.blocks, plan.refused, begun_s)
         await poller.cycle()
         await self._while_polling(poller, poll_clock, driver)
@@ -304,13 +317,56 @@ class _Run:
                 text = f"the panel is not at rest as {script.name} begins: {', '.join(moving)}"
                 self.record.remark(text, self.clock.now())
             try:
-                await driver.play(script, self.clock, self.record)
+                await self._script(script, poller, driver)
             except StoppedError as stopped:
+                self.record.notes.over(self.clock.now(), "stopped", str(stopped))
                 self._stop(str(stopped))
+            self.record.notes.over(self.clock.now())
             self._phase(PhaseName.SETTLE, f"{pause_s:g} s for the last effects")
             await self.clock.sleep_until(self.clock.now() + pause_s)
             if self.stopped:
                 return
+
+    async def _script(self, script: Script, poller: Poller, driver: Driver) -> None:
+        if not script.tests or not driver.by_portions:
+            await driver.play(script, self.clock, self.record)
+            return
+
+        async def live(test: PlayedTest) -> PlanOutcome:
+            verdicts = await self._judged_by_now(poller)
+            return outcomes_of_tests([test], verdicts)[0]
+
+        plan = self.course.plan
+        await PlanCourse(
+            self.site,
+            script,
+            driver,
+            self.clock,
+            self.record,
+            self.record.notes,
+            plan.attendance,
+            live,
+            lambda: not_at_rest(self.site, poller.histories()),
+            settle_s(self.site),
+            plan.chosen,
+        ).play()
+
+    async def _judged_by_now(self, poller: Poller) -> tuple[Verdict, ...]:
+        """In a thread, so that the panel is asked on meanwhile."""
+        histories = poller.histories()
+        applied, looked = tuple(self.record.applied), tuple(self.record.looked)
+        expectations = tuple(self.record.expectations)
+        span_s = (self.begun_s, self.clock.now())
+        return await asyncio.to_thread(
+            judge,
+            self.site,
+            histories,
+            applied,
+            looked,
+            expectations,
+            span_s,
+            self.course.address,
+        )
 
     def _stop(self, why: str) -> None:
         self.stopped = why

@@ -8,6 +8,11 @@ JSON, one object a line, over TCP on loopback. The server greets:
 Commands, each answered by one object with `answer`, or `error` in words:
 
     {"command": "start", "script": SHA256}   plays it, once; `zero_s` is its beginning, panel time
+    {"command": "do", "script": SHA256, "number": N}   does one step of a script at once; `looked`
+                                             where it asks to look, else null
+    {"command": "rest"}                      undoes what was done: clean air at all detectors, no
+                                             fault, no inhibit, contacts not active, power on
+    {"command": "press", "key": KEY}         reset, accept or mute is pressed
     {"command": "watch"}                     events so far of all scripts, then further ones
     {"command": "state"}                     as the greeting
     {"command": "fault", "fault": TEXT}      a fault of the link begins, such as "late 0.3 s, 5 %"

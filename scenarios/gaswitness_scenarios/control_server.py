@@ -14,8 +14,8 @@ from gaswitness_scenarios.control import (
 
 class ControlServer:
     """Serves the channel. `start` is given the script's digest and begins to play it, and returns
-    its panel time zero; `link` answers the commands about link faults. Both raise ControlError in
-    words where that cannot be."""
+    its panel time zero; `link` answers the commands about link faults, `order` those to do single
+    things. All raise ControlError in words where that cannot be."""
 
     def __init__(
         self,
@@ -23,11 +23,13 @@ class ControlServer:
         start: Callable[[str], float],
         now: Callable[[], float],
         link: Callable[[Message], Message],
+        order: Callable[[Message], Message] | None = None,
     ) -> None:
         self._greeting = greeting
         self._start = start
         self._now = now
         self._link = link
+        self._order = order
         self._history: list[Message] = []
         self._watching: set[asyncio.StreamWriter] = set()
         self._open: set[asyncio.StreamWriter] = set()
@@ -90,11 +92,16 @@ class ControlServer:
                     return {"answer": "start", "error": str(error)}
                 return {"answer": "start", "zero_s": zero_s, "panel_s": self._now()}
             case "fault" | "clear" | "faults" as name:
-                try:
-                    return self._link(command)
-                except ControlError as error:
-                    return {"answer": name, "error": str(error)}
+                return _tried(str(name), self._link, command)
+            case "do" | "rest" | "press" as name if self._order is not None:
+                return _tried(str(name), self._order, command)
             case other:
-                return {
-                    "error": f"{other!r} is no command: start, watch, state, fault, clear, faults"
-                }
+                known = "start, watch, state, do, rest, press, fault, clear, faults"
+                return {"error": f"{other!r} is no command: {known}"}
+
+
+def _tried(name: str, answer: Callable[[Message], Message], command: Message) -> Message:
+    try:
+        return answer(command)
+    except ControlError as error:
+        return {"answer": name, "error": str(error)}

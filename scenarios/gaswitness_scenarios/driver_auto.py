@@ -3,6 +3,7 @@
 It only finds out when each step was done, and how surely; it does nothing to the panel.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Self
 
@@ -10,7 +11,7 @@ from gaswitness_probe.clock import Clock
 from gaswitness_scenarios.control import Announcement, ControlError, Message, ScriptState
 from gaswitness_scenarios.control_client import ControlClient
 from gaswitness_scenarios.driver import StoppedError, Told
-from gaswitness_scenarios.script import Look, Script
+from gaswitness_scenarios.script import Look, Portion, Press, Script, Step
 
 EXCHANGES: Final = 8
 """Questions by which the two clocks are compared; the quickest answer bounds the doubt."""
@@ -22,10 +23,21 @@ PATIENCE_S: Final = 5.0
 class AnchoredDriver:
     """Takes the script's time zero to be now, give or take `slack_s` seconds of the run."""
 
+    by_portions = False
+
     def __init__(self, slack_s: float) -> None:
         self.slack_s = slack_s
 
-    async def play(self, script: Script, clock: Clock, told: Told) -> None:
+    async def restore(self, steps: Sequence[Step], clock: Clock, told: Told) -> None:
+        del clock, told
+        words = "; ".join(step.words for step in steps)
+        raise StoppedError(f"what plays the script takes no orders, so nobody does this: {words}")
+
+    async def play(
+        self, script: Script, clock: Clock, told: Told, portion: Portion | None = None
+    ) -> None:
+        if portion is not None:
+            raise ValueError("what plays the script by itself plays all of it")
         zero_s = clock.now()
         told.remark(
             f"the script {script.name} is taken to begin here, give or take {self.slack_s:g} s: "
@@ -63,7 +75,10 @@ class Offset:
 
 
 class ControlledDriver:
-    """Has a served virtual panel start the script, and hears from it when each step was done."""
+    """Has a served virtual panel start the script, and hears from it when each step was done. A
+    portion it has done step by step, each when it is due."""
+
+    by_portions = True
 
     def __init__(self, control: ControlClient) -> None:
         self._control = control
@@ -78,11 +93,12 @@ class ControlledDriver:
         await self._control.close()
 
     def require(self, script: Script) -> None:
-        """Raises ControlError unless the panel holds the script, not yet begun."""
+        """Raises ControlError unless the panel holds the script, not yet begun. A plan may have
+        been: its tests are done one by one, as often as is asked."""
         held = self._control.hello["scripts"]
         for other in held:
             if other["sha256"] == script.sha256:
-                if other["state"] != ScriptState.WAITING:
+                if other["state"] != ScriptState.WAITING and not script.tests:
                     raise ControlError(
                         f"the virtual panel has already begun the script {script.name}: serve it "
                         "anew, without --start now"
@@ -94,7 +110,12 @@ class ControlledDriver:
             f"{names}: serve it with the same script file"
         )
 
-    async def play(self, script: Script, clock: Clock, told: Told) -> None:
+    async def play(
+        self, script: Script, clock: Clock, told: Told, portion: Portion | None = None
+    ) -> None:
+        if portion is not None:
+            await self._step_by_step(script, portion, clock, told)
+            return
         try:
             self.require(script)
             offset = await self._compared(clock)
@@ -103,6 +124,44 @@ class ControlledDriver:
                 self._watching = True
             await self._control.ask({"command": "start", "script": script.sha256})
             await self._follow(script, offset, told, float(self._control.hello["speed"]))
+        except ControlError as error:
+            raise StoppedError(str(error)) from error
+
+    async def _step_by_step(
+        self, script: Script, portion: Portion, clock: Clock, told: Told
+    ) -> None:
+        zero_s = clock.now() - portion.begin_s
+        for number, step in enumerate(portion.steps, portion.first):
+            await clock.sleep_until(zero_s + step.at_s)
+            asked = {"command": "do", "script": script.sha256, "number": number}
+            begun_s = clock.now()
+            told.begun(number, step, begun_s)
+            looked = (await self._ordered(asked))["looked"]
+            told.done(number, step, begun_s, clock.now(), looked=looked)
+        await clock.sleep_until(zero_s + portion.end_s)
+
+    async def restore(self, steps: Sequence[Step], clock: Clock, told: Told) -> None:
+        """All but keys is done at once: the virtual panel undoes whatever was done to it."""
+        undone = [step for step in steps if not isinstance(step, Press)]
+        if undone:
+            await self._together(undone, {"command": "rest"}, clock, told)
+        for step in steps:
+            if isinstance(step, Press):
+                await self._together([step], {"command": "press", "key": step.key}, clock, told)
+
+    async def _together(
+        self, steps: Sequence[Step], asked: Message, clock: Clock, told: Told
+    ) -> None:
+        begun_s = clock.now()
+        for step in steps:
+            told.begun(0, step, begun_s)
+        await self._ordered(asked)
+        for step in steps:
+            told.done(0, step, begun_s, clock.now())
+
+    async def _ordered(self, asked: Message) -> Message:
+        try:
+            return await self._control.ask(asked)
         except ControlError as error:
             raise StoppedError(str(error)) from error
 

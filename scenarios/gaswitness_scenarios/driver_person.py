@@ -3,14 +3,38 @@
 Only words and instants; the panel is not touched from here.
 """
 
+import asyncio
+from collections.abc import Callable, Sequence
+from math import inf
 from typing import Final
 
 from gaswitness_probe.clock import Clock
-from gaswitness_scenarios.driver import StoppedError, Told
+from gaswitness_scenarios.driver import LeftOutError, StoppedError, Told
 from gaswitness_scenarios.person import Person
-from gaswitness_scenarios.script import Bump, Expect, Hold, Look, PlannedTest, Say, Script, Step
+from gaswitness_scenarios.script import (
+    Bump,
+    Expect,
+    Hold,
+    Look,
+    PlannedPart,
+    PlannedTest,
+    Portion,
+    Say,
+    Script,
+    Step,
+)
+
+Shown = Callable[[Step], bool]
+"""Whether the panel itself shows that a step has been done; false where it cannot."""
 
 KEYS: Final = "Enter = done, s = skip, n WORDS = note, q = stop the run"
+LOOK_KEYS: Final = "y = yes, n = no, s = skip, q = stop"
+LATE_KEY_S: Final = 1.5
+"""Real seconds in which a bare Enter is taken as the answer to what the panel has just shown."""
+LOOK_EVERY_S: Final = 0.25
+"""How often, in seconds of the run, it is looked whether the panel shows a step done."""
+_SHOWN: Final = "\0shown"
+"""In place of an answer; no keyboard gives it."""
 ANNOUNCE_FROM_S: Final = 2.0
 """A wait shorter than this, in seconds of the run, is not announced."""
 
@@ -19,14 +43,29 @@ class PersonDriver:
     """Tells the person each step when it is due. A step that takes longer moves later ones: they
     keep their distance from its confirmation."""
 
-    def __init__(self, person: Person) -> None:
-        self._person = person
+    by_portions = True
 
-    async def play(self, script: Script, clock: Clock, told: Told) -> None:
-        self._person.show(f"{script.title}\n{script.text}".rstrip())
-        zero_s = clock.now()
+    def __init__(self, person: Person, shown: Shown | None = None) -> None:
+        """`shown`: whether the panel itself shows that a step has been done."""
+        self._person = person
+        self._shown = shown
+        self._shown_at_s = -inf
+        self._in_test = False
+
+    def show_by(self, shown: Shown) -> None:
+        """From now on, whether the panel itself shows that a step has been done."""
+        self._shown = shown
+
+    async def play(
+        self, script: Script, clock: Clock, told: Told, portion: Portion | None = None
+    ) -> None:
+        played = script.whole if portion is None else portion
+        self._in_test = isinstance(portion, PlannedPart)
+        if portion is None:
+            self._person.show(f"{script.title}\n{script.text}".rstrip())
+        zero_s = clock.now() - played.begin_s
         of = len(script.steps)
-        for number, step in enumerate(script.steps, 1):
+        for number, step in enumerate(played.steps, played.first):
             due_s = zero_s + step.at_s
             if due_s - clock.now() >= ANNOUNCE_FROM_S and not isinstance(step, Hold | Expect):
                 self._person.show(f"  next, in {due_s - clock.now():.0f} s: {_asked(step)}")
@@ -34,10 +73,16 @@ class PersonDriver:
             self._tell(number, of, step)
             await self._do(number, step, clock, told)
             zero_s = max(zero_s, clock.now() - step.at_s)
-        left_s = zero_s + script.length_s - clock.now()
+        left_s = zero_s + played.end_s - clock.now()
         if left_s >= ANNOUNCE_FROM_S:
             self._person.show(f"  leave everything as it is for {left_s:.0f} s more")
-        await clock.sleep_until(zero_s + script.length_s)
+        await clock.sleep_until(zero_s + played.end_s)
+
+    async def restore(self, steps: Sequence[Step], clock: Clock, told: Told) -> None:
+        self._in_test = False
+        for number, step in enumerate(steps, 1):
+            self._person.show(f"\nBack to rest, {number} of {len(steps)}: {step.words}")
+            await self._do(0, step, clock, told)
 
     def _tell(self, number: int, of: int, step: Step) -> None:
         if isinstance(step, Hold):
@@ -62,9 +107,13 @@ class PersonDriver:
             told.skipped(number, step, begun_s, "done to virtual panels only")
             return
         looks = isinstance(step, Look)
-        prompt = "  [y = yes, n = no, s = skip, q = stop] " if looks else f"  [{KEYS}] "
+        prompt = f"  [{self._keys(step)}] "
         while True:
-            given = await self._person.answer(prompt)
+            given = await self._answer(prompt, step, clock)
+            if given is _SHOWN:
+                self._person.show("\n  The panel shows it.")
+                told.done(number, step, begun_s, clock.now())
+                return
             if given is None:
                 raise StoppedError(f"the input ended at step {number} of the script")
             word, _, rest = given.partition(" ")
@@ -80,11 +129,49 @@ class PersonDriver:
                     return
                 case "n" if rest.strip():
                     told.remark(rest.strip(), clock.now())
+                case "x" if rest.strip() and self._in_test:
+                    told.skipped(number, step, clock.now(), f"test left: {rest.strip()}")
+                    raise LeftOutError(rest.strip())
                 case "" if not looks:
                     told.done(number, step, begun_s, clock.now())
                     return
                 case _:
                     self._person.show(f"  {given!r} is none of the keys.")
+
+    def _keys(self, step: Step) -> str:
+        keys = LOOK_KEYS if isinstance(step, Look) else KEYS
+        return f"{keys}, x REASON = leave this test" if self._in_test else keys
+
+    async def _answer(self, prompt: str, step: Step, clock: Clock) -> str | None:
+        """What the person says, or _SHOWN once the panel itself shows that the step is done."""
+        late = asyncio.get_running_loop().time() < self._shown_at_s + LATE_KEY_S
+        while True:
+            answer = asyncio.ensure_future(self._person.answer(prompt))
+            seen = asyncio.ensure_future(self._until_shown(step, clock))
+            try:
+                await asyncio.wait({answer, seen}, return_when=asyncio.FIRST_COMPLETED)
+                if not answer.done():
+                    self._shown_at_s = asyncio.get_running_loop().time()
+                    return _SHOWN
+                if answer.result() == "" and late:
+                    # The key that confirms what the panel had shown a moment before.
+                    late = False
+                    continue
+                return answer.result()
+            finally:
+                for task in (answer, seen):
+                    task.cancel()
+                await asyncio.wait({answer, seen})
+
+    async def _until_shown(self, step: Step, clock: Clock) -> None:
+        if self._shown is None or isinstance(step, Look):
+            await asyncio.Event().wait()
+        elif not self._shown(step):
+            while not self._shown(step):
+                await clock.sleep_until(clock.now() + LOOK_EVERY_S)
+        else:
+            # It was so before anybody was asked: that says nothing of when it was done.
+            await asyncio.Event().wait()
 
     async def _reason(self, number: int) -> str:
         while True:

@@ -3,7 +3,7 @@ the lists that the judge is given. Decides nothing.
 """
 
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from gaswitness_probe.applied import Applied, Expectation, Looked
@@ -29,7 +29,8 @@ from gaswitness_probe.read_plan import Block
 from gaswitness_probe.verdict import Verdict
 from gaswitness_scenarios import events
 from gaswitness_scenarios.events import Listener, PhaseName
-from gaswitness_scenarios.script import Expect, Look, Script, Step
+from gaswitness_scenarios.plan_notes import PlanNotes
+from gaswitness_scenarios.script import Expect, Look, PlannedTest, Script, Step
 from gaswitness_scenarios.translate import Actions, expectation_of
 from gaswitness_sitefile.site import Site
 
@@ -55,6 +56,7 @@ class Record:
         self.looked: list[Looked] = []
         self.expectations: list[Expectation] = []
         self.remarks: list[str] = []
+        self.notes = PlanNotes(self._noted)
         self._failing = 0
         self.exchanges = 0
         self.failed_exchanges = 0
@@ -133,7 +135,10 @@ class Record:
 
     def begun(self, number: int, step: Step, at_s: float) -> None:
         place = f"{step.place.file}:{step.place.line}"
+        if isinstance(step, PlannedTest):
+            self.notes.begun(step, number, at_s)
         self._keep("step", step_body(number=number, words=step.words, place=place), at_s)
+        self.notes.standing.append(step)
         script = self._playing
         self._listen(events.StepBegun(script.name, number, len(script.steps), step.words, at_s))
 
@@ -161,9 +166,9 @@ class Record:
         self.remark(f"step {number} of {self._playing.name} was left out: {reason}", at_s)
         self._step_over(number, step, at_s, at_s, reason)
 
-    def remark(self, text: str, at_s: float, *, by: str = "") -> None:
+    def remark(self, text: str, at_s: float, by: str = "", about: str = "") -> None:
         self.remarks.append(text)
-        self._keep("remark", remark_body(text, by=by), at_s)
+        self._keep("remark", remark_body(text, by=by, about=about), at_s)
         self._listen(events.Remark(at_s, text))
 
     def judging(self, span_s: tuple[float, float], link: str, at_s: float) -> None:
@@ -193,6 +198,9 @@ class Record:
         script = self._playing
         of = len(script.steps)
         self._listen(events.StepDone(script.name, number, of, step.words, begun_s, done_s, skipped))
+
+    def _noted(self, kind: str, body: Mapping[str, Any], at_s: float) -> None:
+        self._keep(kind, dict(body), at_s)
 
     def _keep(self, kind: str, body: dict[str, Any], at_s: float) -> None:
         if self._evidence is not None:

@@ -339,17 +339,28 @@ Step = (
 
 
 @dataclass(frozen=True, slots=True)
-class PlannedPart:
-    """A test and its steps, the first of which begins it and is number `first` of the script.
+class Portion:
+    """Steps of a script that are played in a row, the first of them number `first` of the script.
 
-    `begin_s` to `end_s` in the script's time: until the next test begins, or the script is over.
+    `begin_s` to `end_s`, in the script's time: from the first step until what comes after the last.
     """
 
-    test: PlannedTest
     first: int
     steps: tuple[Step, ...]
     begin_s: float
     end_s: float
+
+    @property
+    def length_s(self) -> float:
+        """How long it takes, in seconds."""
+        return self.end_s - self.begin_s
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedPart(Portion):
+    """A test of a plan: the step that begins it, and those up to the next test's."""
+
+    test: PlannedTest
 
 
 @dataclass(frozen=True)
@@ -374,14 +385,23 @@ class Script:
         steps = self.steps
         begins = [at for at, step in enumerate(steps) if isinstance(step, PlannedTest)]
         parts = []
-        for at, until in zip(begins, [*begins[1:], len(steps)], strict=True):
+        ends = [*begins[1:], len(steps)]
+        for at, until in zip(begins, ends[: len(begins)], strict=True):
             test = steps[at]
             assert isinstance(test, PlannedTest)
             end_s = self.length_s if until == len(steps) else steps[until].at_s
-            parts.append(PlannedPart(test, at + 1, steps[at:until], test.at_s, end_s))
+            parts.append(PlannedPart(at + 1, steps[at:until], test.at_s, end_s, test))
         return tuple(parts)
 
     @property
-    def preamble(self) -> tuple[Step, ...]:
+    def whole(self) -> Portion:
+        """All steps."""
+        return Portion(1, self.steps, 0.0, self.length_s)
+
+    @property
+    def preamble(self) -> Portion:
         """The steps before the first test; all of them in a script that is no plan."""
-        return self.steps[: self.tests[0].first - 1] if self.tests else self.steps
+        if not self.tests:
+            return self.whole
+        first = self.tests[0]
+        return Portion(1, self.steps[: first.first - 1], 0.0, first.begin_s)

@@ -222,8 +222,8 @@ class PlannedTestRecord(Record):
 
 
 ACTIONS = (
-    "test",
     "gas",
+    "test",
     "bump",
     "hold_s",
     "fault",

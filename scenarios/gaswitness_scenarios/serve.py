@@ -13,7 +13,8 @@ from gaswitness_scenarios.control_server import ControlServer
 from gaswitness_scenarios.link_control import LinkControl
 from gaswitness_scenarios.listening import Listening, refuse_unasked_reach
 from gaswitness_scenarios.options import ServeOptions, Start
-from gaswitness_scenarios.play import play_script
+from gaswitness_scenarios.orders import Orders
+from gaswitness_scenarios.play import play_portion
 from gaswitness_scenarios.rest import settle_s
 from gaswitness_scenarios.run import unit_of
 from gaswitness_scenarios.script import Script, Step
@@ -143,7 +144,10 @@ class _Stage:
         self._state = dict.fromkeys(self._scripts, ScriptState.WAITING)
         self._playing: asyncio.Task[None] | None = None
         link = LinkControl(faults, clock.now, said)
-        self.control = ControlServer(self._greeting, self._start, clock.now, link.command)
+        orders = Orders(panel, self._scripts, clock.now, faults, said)
+        self.control = ControlServer(
+            self._greeting, self._start, clock.now, link.command, orders.command
+        )
         self.broken: asyncio.Future[None] = asyncio.get_running_loop().create_future()
 
     async def play_all(self, pause_s: float) -> None:
@@ -185,7 +189,9 @@ class _Stage:
     async def _play(self, script: Script, zero_s: float) -> None:
         self._said(f"{self._clock.now():10.1f} s  {script.name} begins: {script.title}")
         told = _Broadcast(script, self.control, self._said)
-        await play_script(script, self._panel, self._clock, told, zero_s, faults=self._faults)
+        await play_portion(
+            script.whole, self._panel, self._clock, told, zero_s, faults=self._faults
+        )
         self._state[script.sha256] = ScriptState.PLAYED
         at_s = self._clock.now()
         self.control.tell({"event": "played", "script": script.sha256, "at_s": at_s})
