@@ -104,6 +104,11 @@ class SecondAgain:
     async def close(self) -> None:
         """Nothing to close."""
 
+    def finished(self) -> None:
+        """Raises OutOfStepError where it did more than it was asked for."""
+        if next(self._kept, None) is not None:
+            raise OutOfStepError("the other reader was asked more often")
+
     def _next(self) -> Mapping[str, Any]:
         body = next(self._kept, None)
         if body is None:

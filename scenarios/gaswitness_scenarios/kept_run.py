@@ -41,6 +41,7 @@ FEW: Final = (
     "test_gas",
     "test",
     "test_end",
+    "test_live",
     "initials",
     "attachment",
     "deviation",
