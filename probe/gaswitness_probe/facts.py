@@ -10,6 +10,12 @@ from gaswitness_probe.observe import Meaning
 from gaswitness_probe.signal import FALSE, TRUE, UNKNOWN, Truth
 from gaswitness_sitefile.channel import EXPOSURES, LEVEL_NAMES, Channel
 from gaswitness_sitefile.life_facts import BUS_FLAGS
+from gaswitness_sitefile.mode_facts import (
+    CHANNEL_MODES,
+    FIRST_UP,
+    FORCED,
+    is_first_up_number,
+)
 from gaswitness_sitefile.points import (
     CHANNEL_STATES,
     NUMERIC,
@@ -23,12 +29,32 @@ from gaswitness_sitefile.site import Site
 RANKS: Final = {
     state: rank
     for rank, state in enumerate(
-        ("warm_up", "inhibit", "fault", "A3", "A2", "A1", "over_range", "under_range", "normal")
+        (
+            "warm_up",
+            "inhibit",
+            *CHANNEL_MODES,
+            "fault",
+            "A3",
+            "A2",
+            "A1",
+            "over_range",
+            "under_range",
+            "normal",
+        )
     )
 }
 """The order in which the panel chooses a channel's state (see CHANNEL_STATES)."""
 
-FLAGS = (*LEVEL_NAMES, *EXPOSURES, "fault", "inhibit", "over_range", "under_range")
+FLAGS = (
+    *LEVEL_NAMES,
+    *EXPOSURES,
+    "fault",
+    "inhibit",
+    *CHANNEL_MODES,
+    FIRST_UP,
+    "over_range",
+    "under_range",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +86,11 @@ def _sources_in(site: Site, point: Point) -> Iterator[tuple[str, Source]]:
         if channel is not None:
             yield from _state_sources(channel, point)
         return
+    if is_first_up_number(point.subject, point.what):
+        for number, tag in enumerate(site.channel_of, 1):
+            said = tag if point.type is PointType.ENUMERATION else number
+            yield f"{tag}.{FIRST_UP}", Source(point, _is_said(said), direct=False)
+        return
     for bit, shown in point.facts():
         subject, _, what = shown.partition(".")
         if not _is_flag(site, subject, what):
@@ -78,7 +109,7 @@ def _is_flag(site: Site, subject: str, what: str) -> bool:
     if subject in site.channel_of:
         return what in FLAGS or what in BUS_FLAGS
     if subject in site.output_of:
-        return what in ("active", "energised", "muted")
+        return what in ("active", "energised", "muted", FORCED)
     if subject in site.input_of:
         return what == "active"
     if subject == "panel":
@@ -101,13 +132,22 @@ def _bit_meaning(bit: int) -> Meaning:
     return meaning
 
 
+def _is_said(said: str | int) -> Meaning:
+    def meaning(value: Value) -> Truth:
+        if value is None:
+            return UNKNOWN
+        return TRUE if value == said else FALSE
+
+    return meaning
+
+
 def _opposite(meaning: Meaning) -> Meaning:
     return lambda value: Truth(2 - meaning(value))
 
 
 def _state_sources(channel: Channel, point: Point) -> Iterator[tuple[str, Source]]:
     named = set(point.codes.values()) or set(CHANNEL_STATES)
-    for what in (*channel.levels, "fault", "inhibit"):
+    for what in (*channel.levels, "fault", "inhibit", *CHANNEL_MODES):
         if what in named:
             yield f"{channel.tag}.{what}", Source(point, _state_meaning(what), direct=False)
 

@@ -7,6 +7,7 @@ from typing import Final
 from gaswitness_probe.decode import decode, decode_bits
 from gaswitness_probe.history import Value
 from gaswitness_probe.survey_value import reading_of, wire_tolerance
+from gaswitness_sitefile.mode_facts import CHANNEL_MODES
 from gaswitness_sitefile.points import (
     CHANNEL_STATES,
     COMMANDS,
@@ -45,8 +46,8 @@ class Source:
     @property
     def is_flag(self) -> bool:
         """Whether it shows a fact, not a number or a state."""
-        what = self.shows.partition(".")[2]
-        return what != "state" and not is_number(what)
+        subject, _, what = self.shows.partition(".")
+        return what != "state" and not is_number(what, subject)
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +125,7 @@ def _coils(site: Site, shown: Mapping[str, list[Source]]) -> Iterator[Relation]:
 _BY_RANK: Final = (
     "warm_up",
     "inhibit",
+    *CHANNEL_MODES,
     "fault",
     "A3",
     "A2",

@@ -143,7 +143,7 @@ def limits(site: Site, point: Point) -> tuple[float, float]:
     channel = reading_of(site, point)
     if channel is not None:
         low, high = channel.shown_limits
-    elif is_number(point.what):
+    elif is_number(point.what, point.subject):
         low, high = _limits_of_number(site, point)
     if point.low is not None:
         low = max(low, point.low)
@@ -179,7 +179,7 @@ def _same_unit(point: Point, channel: Channel) -> bool:
 
 
 def _is_fact(point: Point) -> bool:
-    return bool(point.what) and point.what != "state" and not is_number(point.what)
+    return bool(point.what) and point.what != "state" and not is_number(point.what, point.subject)
 
 
 def is_tiny(point: Point, value: float, channel: Channel) -> bool:

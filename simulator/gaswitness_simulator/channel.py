@@ -54,12 +54,14 @@ class ChannelState:
     again. `past`: (scan, lagged value) where the
     gas was changed after that scan. `held`: the last good reading before the fault. Readings are
     held from `bottom` to `top`. `steady`: (scan, lagged value) since which the lag has settled.
-    `seen`: what was `shown` after the last scan that looked at the channel. `due`: the next one.
+    `silent`: drives nothing, for inhibit, test or calibration. `seen`: what was `shown` after the
+    last scan that looked at the channel. `due`: the next one.
 
-    What few channels have: `ageing`, a sensor's errors; `forced_ma`, a current put on its loop from
-    outside, and `loop_failed`; `over_latched`; `exposure`; `on_cylinder`, gas applied to a detector
-    that stands in a room. On a living bus: `bus`; `older`, the air before the gas last changed, and
-    when it did; what the bus says of the channel's device.
+    What few channels have: `calibrated_s`, when a calibration that was begun is over; `ageing`, a
+    sensor's errors; `forced_ma`, a current put on its loop from outside, and `loop_failed`;
+    `over_latched`; `exposure`; `on_cylinder`, gas applied to a detector that stands in a
+    room. On a living bus: `bus`; `older`, the air before the gas last changed, and when it did;
+    what the bus says of the channel's device.
     """
 
     facts: Channel
@@ -78,6 +80,11 @@ class ChannelState:
     dropped: bool = False
     inhibit_asked: bool = False
     inhibited: bool = False
+    test_asked: bool = False
+    testing: bool = False
+    calibrated_s: float | None = None
+    calibrating: bool = False
+    silent: bool = False
     fault: bool = False
     fault_since_s: float | None = None
     kept: float | None = None
@@ -209,6 +216,15 @@ class ChannelState:
         """Whether the average, STEL or TWA, has reached its limit."""
         return self.exposure is not None and self.exposure.averages[name].on
 
+    @property
+    def in_alarm(self) -> bool:
+        """Whether a level or an average of exposure is on and counts."""
+        if self.silent:
+            return False
+        if any(level.on for level in self.levels.values()):
+            return True
+        return self.exposure is not None and any(one.on for one in self.exposure.averages.values())
+
     def level_on(self, name: str) -> bool:
         return name in self.levels and self.levels[name].on
 
@@ -283,6 +299,8 @@ class ChannelState:
     def power_off(self) -> None:
         self.live = self.fault = self.inhibited = self.over_latched = self.loop_failed = False
         self.comms_fault = self.missing = self.wrong_type = False
+        self.test_asked = self.testing = self.calibrating = self.silent = False
+        self.calibrated_s = None
         self._hear_again()
         if self.exposure is not None:
             self.exposure.clear()
@@ -295,17 +313,18 @@ class ChannelState:
         ranges = (self.over_range, self.under_range) if self.ranges_count else ()
         more = () if self.exposure is None else self.exposure.shown
         levels = (one.on for one in self.levels.values())
-        return (self.inhibited, self.fault, *ranges, *more, *levels)
+        modes = (self.inhibited, self.testing, self.calibrating)
+        return (*modes, self.fault, *ranges, *more, *levels)
 
     def follow(self, *, warm_up: bool) -> bool:
-        """Take the scan that is now. Says whether a level or the fault came on, not inhibited."""
+        """Take the scan that is now. Says whether a level or the fault came on, and counts."""
         scan = self.scanning.now
         at_s = self.scanning.at_s(scan)
         faulted, ons = self.fault, [level.on for level in self.levels.values()]
         self.live = True
+        self._follow_modes(at_s)
         self._follow_fault(scan, at_s)
         self._hear_again()
-        self.inhibited = self.inhibit_asked
         if self.facts.over_range_latches:
             self.over_latched |= self.measured(scan) > self.top
         reads = self._follow_levels(scan, at_s, warm_up=warm_up)
@@ -316,7 +335,17 @@ class ChannelState:
         came |= any(
             level.on and not before for level, before in zip(self.levels.values(), ons, strict=True)
         )
-        return came and not self.inhibited
+        return came and not self.silent
+
+    def _follow_modes(self, at_s: float) -> None:
+        """Inhibit, test, and a calibration with its end."""
+        if self.calibrated_s is not None and at_s >= self.calibrated_s - TICK_S:
+            self.calibrated_s = None
+            if self.ageing is not None:
+                self.age(0.0, 1.0, at_s, 0.0)
+        self.inhibited, self.testing = self.inhibit_asked, self.test_asked
+        self.calibrating = self.calibrated_s is not None
+        self.silent = self.inhibited or self.testing or self.calibrating
 
     def _follow_exposure(self, scan: int, at_s: float, *, warm_up: bool) -> bool:
         """Take the reading into the averages. Says whether one came to its limit."""
@@ -377,6 +406,7 @@ class ChannelState:
             ends.append(self.fault_since_s + self.facts.fault_delay_s)
         if self.exposure is not None:
             ends.append(self.exposure.due_s)
+        ends.append(self.calibrated_s)
         due = min((self.scanning.when_due(end) for end in ends if end is not None), default=NEVER)
         if self.kept is not None or self.forced_ma is not None:
             return due

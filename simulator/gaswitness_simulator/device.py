@@ -69,7 +69,7 @@ class VirtualDevice:
             0x17: self._write_and_read,
             0x2B: self._identify,
         }
-        files = RecordFiles(panel.site.map.files)
+        files = RecordFiles(panel.site.map.files, None if panel.log is None else panel.log.words)
         if panel.site.map.files:
             self._functions |= {0x14: files.read, 0x15: files.write}
         if panel.site.map.queues:

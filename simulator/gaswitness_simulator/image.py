@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 from gaswitness_simulator.channel import ChannelState
 from gaswitness_simulator.encode import Encoder, value_encoder
+from gaswitness_simulator.event_log import EventLog
 from gaswitness_simulator.show import Shows
 from gaswitness_simulator.slot import STORED, Part, Shared, Slot, Whole
 from gaswitness_simulator.state import PanelState
@@ -40,12 +41,12 @@ class RegisterImage:
     the tables as they were before the last refresh, where that is kept.
     """
 
-    def __init__(self, site: Site, state: PanelState) -> None:
+    def __init__(self, site: Site, state: PanelState, log: EventLog | None = None) -> None:
         self.made = False
         self.before: dict[Table, bytes] = {}
         self._keeps_before = False
         self._state = state
-        self._shows = Shows(site, state)
+        self._shows = Shows(site, state, log)
         self.tables = {table: TableImage(table, site.map.gaps_of(table)) for table in Table}
         self._slots_of: defaultdict[str, list[tuple[Table, Slot]]] = defaultdict(list)
         self._beating: list[tuple[Table, Slot]] = []

@@ -6,10 +6,13 @@ Pure: time is an argument, in seconds of the run. Bytes and Modbus are elsewhere
 import math
 import random
 from collections import defaultdict
+from collections.abc import Callable
+from itertools import chain
 
 from gaswitness_simulator.cause import Reader, reader_of
 from gaswitness_simulator.cell import CellState
 from gaswitness_simulator.channel import NEVER, ChannelState
+from gaswitness_simulator.event_log import Event, EventLog
 from gaswitness_simulator.image import RegisterImage
 from gaswitness_simulator.level import TICK_S
 from gaswitness_simulator.living import Living
@@ -44,6 +47,7 @@ from gaswitness_simulator.stimulus_bus import (
     Mains,
     WatchdogRestart,
 )
+from gaswitness_simulator.stimulus_panel import Calibrate, ForceOutput, PutInTest
 from gaswitness_sitefile.matrix import facts_of
 from gaswitness_sitefile.site import InhibitActs, Site
 
@@ -53,10 +57,16 @@ class VirtualPanel:
 
     It starts at time 0, powered, in warm-up, evaluated once and with its register image made. The
     seed sets the phases of scan and refresh, and the noise. What is done to it counts from the next
-    scan on, gas apart, which moves at once.
+    scan on, gas apart, which moves at once. `on_event` is told of all that its event log would say.
     """
 
-    def __init__(self, site: Site, *, seed: int = 0) -> None:
+    def __init__(
+        self,
+        site: Site,
+        *,
+        seed: int = 0,
+        on_event: Callable[[Event], None] | None = None,
+    ) -> None:
         self.site = site
         self.seed = seed
         self.now_s = 0.0
@@ -74,14 +84,20 @@ class VirtualPanel:
         self.state.living = self.living
         if self.living is not None:
             self.living.power_up(0.0)
+        self.timed = tuple(
+            one for one in self.state.outputs.values() if one.facts.timed_s is not None
+        )
+        self.log = _log_of(site, self.state, on_event)
         self.placing = Placing.of(site, self.state.channels) if site.rooms else None
         self._pressed: set[Key] = set()
         self._inputs_asked = dict.fromkeys(self.state.inputs, False)
         self._own_fault_asked = False
         self._touched: set[str] = set(self.state.channels)
         self._stirred = True
-        self.image = RegisterImage(site, self.state)
+        self.image = RegisterImage(site, self.state, self.log)
         self._refreshed_s = 0.0
+        if self.log is not None:
+            self.log.power(0.0, on=True)
         self._still_s = 0.0  # before this no scan and no refresh comes
         self._scan(-1)
         if self.living is None or not self.living.dead_to_map:
@@ -166,6 +182,10 @@ class VirtualPanel:
                 self._inputs_asked[tag] = on
             case PanelFault(on):
                 self._own_fault_asked = on
+            case ForceOutput(tag, forced):
+                if tag not in self.state.outputs:
+                    raise ValueError(f"this panel has no output {tag!r}")
+                self.state.outputs[tag].force_asked = forced if self.powered else None
             case Press(key):
                 self._pressed |= {key} if self.powered else set()
             case Power(on):
@@ -209,6 +229,10 @@ class VirtualPanel:
                 channel.drop_out(on=on)
             case Inhibit(_, on):
                 channel.inhibit_asked = on
+            case PutInTest(_, on):
+                channel.test_asked = on and self.powered
+            case Calibrate(_, for_s):
+                channel.calibrated_s = at_s + for_s if self.powered else None
             case SetpointTo(tag, level, setpoint):
                 self._set_setpoint(tag, level, setpoint)
         self._touch(stimulus.channel)
@@ -257,6 +281,9 @@ class VirtualPanel:
         if on == state.powered:
             return
         state.powered = on
+        if self.log is not None:
+            self.log.power(at_s, on=on)
+            self.image.stir("events")
         if on:
             self.power_ups += 1
             state.came_s = at_s
@@ -279,6 +306,7 @@ class VirtualPanel:
             output.power_off()
         state.inputs.update(dict.fromkeys(state.inputs, False))
         state.own_fault = state.warm_up = state.unaccepted = False
+        state.first_up.forget()
         self._pressed.clear()
         self._run_fans(at_s)
         self.image.forget()
@@ -331,6 +359,7 @@ class VirtualPanel:
         if self._stirred:
             return now + 1
         ends = [cell.due_s for cell in state.cells]
+        ends += [output.due_s for output in self.timed]
         if self.living is not None:
             ends.append(self.living.next_s(state.scanning.at_s(now)))
         if state.warm_up and (self.living is None or self.living.course is None):
@@ -358,16 +387,24 @@ class VirtualPanel:
             state.unaccepted = True
         state.own_fault = own_fault
         if state.inputs != self._inputs_asked:
-            self.image.stir(*state.inputs)
+            self._changed(*state.inputs)
             state.inputs.update(self._inputs_asked)
         if "reset" in self._pressed:
             self._reset_levels()
-        if stirred or any(self._is_due(cell, scan) for cell in state.cells):
+        if stirred:
+            reset = "reset" in self._pressed
+            first_up = state.first_up
+            self.image.stir(
+                *first_up.follow(state.channels, unaccepted=state.unaccepted, reset=reset)
+            )
+        if stirred or self._any_due(scan):
             self._follow_cells(now_s)
         if self.living is not None:
             self.living.settle(now_s)
         if stirred:
-            self.image.stir("panel", "any")
+            self._changed("panel", "any")
+        if self.log is not None:
+            self._log(self.log, now_s)
         self._pressed.clear()
         self._touched.clear()
         self._stirred = False
@@ -385,8 +422,25 @@ class VirtualPanel:
         self._stirred |= bool(changed)
         self._touched |= changed - {"panel"}
 
-    def _is_due(self, cell: CellState, scan: int) -> bool:
-        return cell.due_s is not None and self.state.scanning.when_due(cell.due_s) <= scan
+    def _any_due(self, scan: int) -> bool:
+        """Whether a delay of a cell, or an output's own time, is over by that scan."""
+        dues = chain(
+            (cell.due_s for cell in self.state.cells), (output.due_s for output in self.timed)
+        )
+        when_due = self.state.scanning.when_due
+        return any(due_s is not None and when_due(due_s) <= scan for due_s in dues)
+
+    def _changed(self, *subjects: str) -> None:
+        """What the panel says of these may have changed in this scan."""
+        self.image.stir(*subjects)
+        if self.log is not None:
+            self.log.touch(*subjects)
+
+    def _log(self, log: EventLog, now_s: float) -> None:
+        for key in sorted(self._pressed):
+            log.note(now_s, "panel", key)
+        if log.take(now_s) or self._pressed:
+            self.image.stir("events")
 
     def _follow_channels(self, scan: int) -> bool:
         """Move on the channels that are due. Says whether anything changed that a cause reads."""
@@ -400,13 +454,13 @@ class VirtualPanel:
                 state.unaccepted = True
             if tag in self._touched or channel.seen != before:
                 stirred = True
-                self.image.stir(tag)
+                self._changed(tag)
         return stirred
 
     def _reset_levels(self) -> None:
         for tag, channel in self.state.channels.items():
             channel.reset()
-            self.image.stir(tag)
+            self._changed(tag)
 
     def _follow_cells(self, now_s: float) -> None:
         if self.living is not None and self.living.dead_to_map:
@@ -420,9 +474,17 @@ class VirtualPanel:
             anew[effect] |= cell.follow(now_s, cause=cause(), reset=reset)
             driven[effect] |= cell.acting
         for tag, output in self.state.outputs.items():
-            if output.follow(driven=driven[tag], anew=anew[tag], mute=mute):
-                self.image.stir(tag)
+            if output.follow(now_s, driven=driven[tag], anew=anew[tag], mute=mute):
+                self._changed(tag)
         self._run_fans(now_s)
+
+
+def _log_of(
+    site: Site, state: PanelState, on_event: Callable[[Event], None] | None
+) -> EventLog | None:
+    if site.event_log is None and on_event is None:
+        return None
+    return EventLog(site, state, site.event_log.entries if site.event_log else 1, on_event)
 
 
 def _blank_state(site: Site, scanning: Scanning) -> PanelState:

@@ -5,12 +5,13 @@ is that of figures 24, 25 and 28.
 """
 
 import struct
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 from gaswitness_simulator.refusal import ILLEGAL_ADDRESS, ILLEGAL_VALUE, Refused
-from gaswitness_sitefile.records import MOST_QUEUED, Queue, RecordFile
+from gaswitness_sitefile.records import MOST_QUEUED, FileContent, Queue, RecordFile
 
 REFERENCE_TYPE: Final = 6
 LEAST_READ, MOST_READ = 0x07, 0xF5
@@ -23,8 +24,11 @@ _GROUP: Final = struct.Struct(">BHHH")
 
 @dataclass(slots=True)
 class _File:
+    """`renewed`: makes the words anew at each reading, where they are not kept as written."""
+
     words: bytearray
     writable: bool
+    renewed: Callable[[], bytes] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,14 +41,20 @@ class _Group:
 
 
 class RecordFiles:
-    """The files, as written so far; they outlast the power."""
+    """The files, as written so far; they outlast the power. `log` makes the words of the event log
+    in as many registers as it is told."""
 
-    def __init__(self, files: Iterable[RecordFile]) -> None:
+    def __init__(
+        self, files: Iterable[RecordFile], log: Callable[[int], bytes] | None = None
+    ) -> None:
         self._files: dict[int, _File] = {}
         for file in files:
             words = bytearray(2 * file.records)
             struct.pack_into(f">{len(file.values)}H", words, 0, *file.values)
-            self._files[file.number] = _File(words, file.writable)
+            renewed = None
+            if file.content is FileContent.EVENTS and log is not None:
+                renewed = partial(log, file.records)
+            self._files[file.number] = _File(words, file.writable, renewed)
 
     def read(self, pdu: bytes) -> bytes:
         """The PDU that answers function 14. Raises Refused."""
@@ -81,6 +91,8 @@ class RecordFiles:
         there = file is not None and end <= len(file.words)
         if file is None or not there or group.kind != REFERENCE_TYPE or group.count == 0:
             raise Refused(ILLEGAL_ADDRESS)
+        if file.renewed is not None:
+            file.words[:] = file.renewed()
         # What no answer could hold anyway need not be read.
         return bytes(file.words[2 * group.record : min(end, 2 * group.record + MOST_ANSWERED)])
 

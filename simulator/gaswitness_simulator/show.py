@@ -12,10 +12,13 @@ from gaswitness_simulator.encode import (
     text_bytes,
     value_encoder,
 )
+from gaswitness_simulator.event_log import Event, EventLog
 from gaswitness_simulator.slot import COMMAND_KEYS
 from gaswitness_simulator.state import PanelState
 from gaswitness_sitefile.channel import ReadingOnFault
+from gaswitness_sitefile.event_log import CODE_OF, NO_EVENT
 from gaswitness_sitefile.life_facts import LIFE_NUMBERS, PANEL_STATES
+from gaswitness_sitefile.mode_facts import FIRST_UP, NO_FIRST_UP
 from gaswitness_sitefile.points import CHANNEL_STATES, FLOATS, Point, PointType, is_number
 from gaswitness_sitefile.site import Site
 
@@ -27,8 +30,9 @@ HEARTBEAT_S: float = 1.0
 class Shows:
     """Makes the renderers of points. `beats` moves the heartbeat on."""
 
-    def __init__(self, site: Site, state: PanelState) -> None:
+    def __init__(self, site: Site, state: PanelState, log: EventLog | None = None) -> None:
         self._state = state
+        self._log = log
         self._heartbeat_s = site.timing.heartbeat_s or HEARTBEAT_S
         self._count = 0
 
@@ -60,8 +64,8 @@ class Shows:
             return lambda: b"\1" if on() else b"\0"
         if point.type is PointType.STRING:
             return self._text(point)
-        if point.shows in ("heartbeat", "panel.state"):
-            return self._heartbeat(point) if point.what == "" else self._panel_state(point)
+        if point.shows == "heartbeat":
+            return self._heartbeat(point)
         if point.shows in ("spare", "constant"):
             fixed = b"" if point.shows == "spare" else _constant_bytes(point)
             return lambda: fixed.ljust(2 * point.width, b"\0")
@@ -69,19 +73,65 @@ class Shows:
             return _reading(point, channel)
         if channel is not None and point.what == "state":
             return self._channel_state(point)
+        of_panel = self._of_panel(point)
+        if of_panel is not None:
+            return of_panel
         encode = value_encoder(point)
-        if point.subject == "panel" and point.what in LIFE_NUMBERS:
-            return lambda: encode(self._state.panel_number(point.what))
         if channel is not None and point.what.endswith(".setpoint"):
             level = channel.levels.get(point.what.partition(".")[0])
             if level is None:
                 raise ValueError(f"point {point.name!r}: {point.shows} is no level of the channel")
             return lambda: encode(level.setpoint)
-        if channel is not None and is_number(point.what):
+        if channel is not None and is_number(point.what, point.subject):
             number = _channel_number(point, channel)
             return lambda: encode(number())
         flag = self.flag(point, point.shows)
         return lambda: encode(1.0 if flag() else 0.0)
+
+    def _of_panel(self, point: Point) -> Renderer | None:
+        """The panel's own numbers and states, and its log; None where it is none of these."""
+        if point.subject == "events":
+            return self._event(point)
+        if point.subject != "panel":
+            return None
+        if point.what == "state":
+            return self._panel_state(point)
+        if point.what == FIRST_UP and point.codes:
+            return self._named(point, lambda: self._state.first_up.tag or NO_FIRST_UP)
+        if point.what not in (FIRST_UP, *LIFE_NUMBERS):
+            return None
+        encode = value_encoder(point)
+        return lambda: encode(self._state.panel_number(point.what))
+
+    def _named(self, point: Point, name: Callable[[], str]) -> Renderer:
+        """An enumeration's code of what `name` says; 0 for what it does not name."""
+        numbers = {said: code for code, said in point.codes.items()}
+        encode = raw_encoder(point)
+        return lambda: encode(numbers.get(name(), 0))
+
+    def _event(self, point: Point) -> Renderer:
+        """The log's count, or a part of an entry; 0 while there is no such entry."""
+        log, (number, _, part) = self._log, point.what.partition(".")
+        if log is None:
+            raise ValueError(f"point {point.name!r}: this panel keeps no event log")
+        encode = value_encoder(point)
+        if number == "count":
+            return lambda: encode(log.count % 0x10000)
+        at = int(number)
+        if point.codes:
+            names: dict[str, Callable[[Event], str]] = {
+                "code": lambda event: event.what,
+                "subject": lambda event: event.subject,
+            }
+            said = names[part]
+            return self._named(point, lambda: said(one) if (one := log.newest(at)) else NO_EVENT)
+        values: dict[str, Callable[[Event], float]] = {
+            "code": lambda event: CODE_OF[event.what],
+            "subject": log.subject_code,
+            "at_s": lambda event: event.at_s,
+        }
+        value = values[part]
+        return lambda: encode(0.0 if (one := log.newest(at)) is None else value(one))
 
     def _heartbeat(self, point: Point) -> Renderer:
         low, high = raw_limits(point)

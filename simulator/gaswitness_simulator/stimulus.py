@@ -8,6 +8,7 @@ from itertools import pairwise
 from typing import Literal
 
 from gaswitness_simulator.stimulus_bus import BusStimulus, LifeStimulus
+from gaswitness_simulator.stimulus_panel import Calibrate, ForceOutput, PutInTest
 
 Key = Literal["accept", "reset", "mute"]
 
@@ -226,7 +227,16 @@ class SetpointTo:
 
 
 OfChannel = (
-    GasTo | CylinderGas | Drift | LoopCurrent | ChannelFault | DropOut | Inhibit | SetpointTo
+    GasTo
+    | CylinderGas
+    | Drift
+    | LoopCurrent
+    | ChannelFault
+    | DropOut
+    | Inhibit
+    | PutInTest
+    | Calibrate
+    | SetpointTo
 )
 """What is done to one channel."""
 
@@ -239,6 +249,7 @@ Stimulus = (
     | Press
     | Power
     | PanelFault
+    | ForceOutput
     | BusStimulus
     | LifeStimulus
 )

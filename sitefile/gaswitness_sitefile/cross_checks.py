@@ -10,6 +10,7 @@ from gaswitness_sitefile.bus_checks import bus_checks
 from gaswitness_sitefile.channel import LEVEL_NAMES, Channel, ReadingOnFault
 from gaswitness_sitefile.document import Document
 from gaswitness_sitefile.draft import Draft, Section
+from gaswitness_sitefile.event_checks import event_checks
 from gaswitness_sitefile.fact_checks import cause_fault
 from gaswitness_sitefile.matrix import facts_of
 from gaswitness_sitefile.pace_checks import pace_checks
@@ -18,7 +19,7 @@ from gaswitness_sitefile.points import FLOATS
 from gaswitness_sitefile.problems import Place, Problem, one_of
 from gaswitness_sitefile.room_checks import room_checks
 
-RESERVED_TAGS: Final = ("panel", "any")
+RESERVED_TAGS: Final = ("panel", "any", "events")
 """Subjects of facts that are no tags."""
 
 
@@ -34,6 +35,7 @@ def cross_checks(draft: Draft, document: Document) -> Iterator[Problem]:
     yield from _output_places(draft)
     yield from bus_checks(draft, document)
     yield from room_checks(draft, document)
+    yield from event_checks(draft, document)
     yield from point_checks(draft)
     yield from _readings_on_fault(draft)
 

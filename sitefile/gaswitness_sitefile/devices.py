@@ -5,7 +5,7 @@ from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
-from gaswitness_sitefile.model import Record, Tag
+from gaswitness_sitefile.model import PositiveSeconds, Record, Tag
 
 
 class InputKind(StrEnum):
@@ -43,7 +43,9 @@ class Output(Record):
 
     `normally_energised`: the coil is energised at rest and drops to act, so that a lost supply acts
     too (fail-safe). `mutable`: the mute key silences it. `at`: tag of the channel whose detector
-    carries it; left out, it sits at the panel.
+    carries it; left out, it sits at the panel. `pulse_s`: it acts for so long each time that a
+    cause comes anew, whether the cause stays or not, and no longer. `minimum_on_s`: it acts at
+    least so long each time that one does.
     """
 
     tag: Tag
@@ -53,6 +55,21 @@ class Output(Record):
     normally_energised: bool = False
     mutable: bool = False
     at: Annotated[Tag | None, Field(default=None)]
+    pulse_s: PositiveSeconds | None = None
+    minimum_on_s: PositiveSeconds | None = None
+
+    @property
+    def timed_s(self) -> float | None:
+        """How long a cause that comes anew makes it act by itself; None where it does not."""
+        return self.minimum_on_s if self.pulse_s is None else self.pulse_s
+
+    @model_validator(mode="after")
+    def _one_time(self) -> Self:
+        if self.pulse_s is not None and self.minimum_on_s is not None:
+            raise ValueError(
+                "pulse_s says how long it acts, and minimum_on_s as well: keep one of them"
+            )
+        return self
 
     @model_validator(mode="after")
     def _a_beacon_is_not_muted(self) -> Self:

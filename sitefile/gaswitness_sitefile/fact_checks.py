@@ -5,6 +5,7 @@ from typing import Any
 
 from gaswitness_sitefile.channel import EXPOSURES, LEVEL_NAMES, Channel, SignalKind
 from gaswitness_sitefile.draft import Draft, Section
+from gaswitness_sitefile.event_log import EVENT_PARTS, is_event_number
 from gaswitness_sitefile.matrix import ANY_CAUSES, CHANNEL_CAUSES, PANEL_CAUSES, Fact
 from gaswitness_sitefile.points import (
     ANY_SHOWS,
@@ -51,6 +52,11 @@ def shown_fault(draft: Draft, shows: str) -> Fault:
         return _aspect(fact, (*PANEL_SHOWS, *(name.partition(".")[2] for name in COMMANDS)))
     if subject == "any":
         return _aspect(fact, ANY_SHOWS) or _any_level(draft, aspect)
+    if subject == "events":
+        if is_event_number(aspect):
+            return None
+        parts = (f"events.1.{part}" for part in EVENT_PARTS)
+        return f"{shows!r} is not in the event log", one_of(shows, ("events.count", *parts))
     if subject in draft.channels.names("tag"):
         return _aspect(fact, CHANNEL_SHOWS) or _level(draft, subject, aspect)
     if subject in draft.inputs.names("tag"):

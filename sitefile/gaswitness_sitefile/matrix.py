@@ -20,6 +20,7 @@ from typing import Annotated, Final, Self
 from pydantic import Field, field_validator, model_validator
 
 from gaswitness_sitefile.life_facts import BUS_FLAGS, LIFE_FLAGS
+from gaswitness_sitefile.mode_facts import CHANNEL_MODES
 from gaswitness_sitefile.model import Record, Seconds, Tag
 
 CHANNEL_CAUSES: Final = (
@@ -33,6 +34,7 @@ CHANNEL_CAUSES: Final = (
     "STEL",
     "TWA",
     *BUS_FLAGS,
+    *CHANNEL_MODES,
 )
 PANEL_CAUSES: Final = ("fault", "warm_up", *LIFE_FLAGS)
 ANY_CAUSES: Final = ("A1", "A2", "A3", "fault")

@@ -4,8 +4,10 @@ from collections.abc import Iterator
 from typing import Final
 
 from gaswitness_sitefile.draft import Draft
+from gaswitness_sitefile.event_log import EVENTS, NO_EVENT
 from gaswitness_sitefile.fact_checks import shown_fault
 from gaswitness_sitefile.life_facts import PANEL_STATES
+from gaswitness_sitefile.mode_facts import FIRST_UP, NO_FIRST_UP, is_first_up_number
 from gaswitness_sitefile.points import (
     CHANNEL_STATES,
     COMMANDS,
@@ -167,6 +169,7 @@ def _shows(draft: Draft, point: Point) -> Iterator[Found]:
         elif not _yes_or_no(shows) and shows != "spare":
             what = f"bit {number} cannot show {shows}, which is no yes or no"
             yield field, what, "name a fact such as AT-101.A1 or K1.active"
+    yield from _named_numbers(draft, point)
     if point.what == "state":
         of_panel = point.subject == "panel"
         whose = "panel" if of_panel else "channel"
@@ -177,18 +180,43 @@ def _shows(draft: Draft, point: Point) -> Iterator[Found]:
                 yield f"codes.{number}", what, one_of(state, states)
 
 
+def _named_numbers(draft: Draft, point: Point) -> Iterator[Found]:
+    """Whether codes of the first channel, or of an entry of the log, name what there can be."""
+    if not _may_be_named(point) or not point.codes:
+        return
+    tags = [tag for one in (draft.inputs, draft.outputs) for tag in one.names("tag")]
+    channels = draft.channels.names("tag")
+    if point.what == FIRST_UP:
+        known = [NO_FIRST_UP, *channels]
+    elif point.what.endswith(".code"):
+        known = [NO_EVENT, *EVENTS]
+    else:
+        known = ["panel", *channels, *tags]
+    for number, name in point.codes.items():
+        if name not in known:
+            what = f"code {number}: {name!r} is nothing that {point.shows} can say"
+            yield f"codes.{number}", what, one_of(name, known)
+
+
+def _may_be_named(point: Point) -> bool:
+    """Whether it is a number for which an enumeration will do."""
+    if is_first_up_number(point.subject, point.what):
+        return True
+    return point.subject == "events" and point.what.endswith((".code", ".subject"))
+
+
 def _yes_or_no(shows: str) -> bool:
     subject, _, aspect = shows.partition(".")
     if shows in COMMANDS or not aspect:
         return subject == "heartbeat"
-    return aspect != "state" and not is_number(aspect)
+    return aspect != "state" and not is_number(aspect, subject)
 
 
 def _fits(point: Point) -> Iterator[Found]:
     """Whether the point's type can hold what it shows."""
     kind, shows = point.type, point.shows
-    if is_number(point.what):
-        if kind not in NUMERIC:
+    if is_number(point.what, point.subject):
+        if kind not in NUMERIC and not (kind is PointType.ENUMERATION and _may_be_named(point)):
             yield (
                 "type",
                 f"{an(point.what)} is a number, not {an(kind)}",
@@ -211,7 +239,7 @@ def _fits(point: Point) -> Iterator[Found]:
 
 def _unit(point: Point, unit: str | None) -> Iterator[Found]:
     unit = "mA" if point.what == "current" else unit
-    is_measure = is_number(point.what)
+    is_measure = is_number(point.what, point.subject)
     if unit is not None and is_measure and point.unit not in ("", unit):
         what = f"unit {point.unit!r} is not that of {point.subject}, {unit}"
         yield "unit", what, f"write {unit}, and the scale that goes with it"

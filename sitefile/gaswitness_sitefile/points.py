@@ -10,7 +10,15 @@ from typing import Annotated, Final
 
 from pydantic import Field, field_validator
 
+from gaswitness_sitefile.event_log import is_event_number
 from gaswitness_sitefile.life_facts import BUS_FLAGS, LIFE_FLAGS, LIFE_NUMBERS
+from gaswitness_sitefile.mode_facts import (
+    CHANNEL_MODES,
+    FIRST_UP,
+    FORCED,
+    IN_TEST,
+    is_first_up_number,
+)
 from gaswitness_sitefile.model import Number, Record, Whole
 from gaswitness_sitefile.records import Queue, RecordFile, first_twice
 
@@ -200,9 +208,11 @@ CHANNEL_STATES: Final = (
     "warm_up",
     "over_range",
     "under_range",
+    *CHANNEL_MODES,
 )
 """What a channel's `state` may be, for an enumeration. Of several that apply the panel shows the
-first of: warm_up, inhibit, fault, A3, A2, A1, over_range, under_range, normal."""
+first of: warm_up, inhibit, test, calibration, fault, A3, A2, A1, over_range, under_range,
+normal."""
 
 LEVEL_NUMBERS: Final = ("setpoint",)
 CHANNEL_SHOWS: Final = (
@@ -224,18 +234,24 @@ CHANNEL_SHOWS: Final = (
     "TWA.average",
     "current",
     *BUS_FLAGS,
+    *CHANNEL_MODES,
+    FIRST_UP,
 )
 
 
-def is_number(what: str) -> bool:
+def is_number(what: str, subject: str = "") -> bool:
     """Whether the aspect of a subject is a number: a reading, setpoint, average, current, count."""
-    return what in ("reading", "current", *LIFE_NUMBERS) or what.endswith((".setpoint", ".average"))
+    if subject == "events":
+        return is_event_number(what)
+    if is_first_up_number(subject, what) or what in ("reading", "current", *LIFE_NUMBERS):
+        return True
+    return what.endswith((".setpoint", ".average"))
 
 
 INPUT_SHOWS: Final = ("active",)
-OUTPUT_SHOWS: Final = ("active", "energised", "muted")
-PANEL_FLAGS: Final = ("fault", "warm_up", "unaccepted", "inhibit", *LIFE_FLAGS)
-PANEL_SHOWS: Final = (*PANEL_FLAGS, "state", *LIFE_NUMBERS)
+OUTPUT_SHOWS: Final = ("active", "energised", "muted", FORCED)
+PANEL_FLAGS: Final = ("fault", "warm_up", "unaccepted", "inhibit", IN_TEST, *LIFE_FLAGS)
+PANEL_SHOWS: Final = (*PANEL_FLAGS, "state", FIRST_UP, *LIFE_NUMBERS)
 ANY_SHOWS: Final = ("A1", "A2", "A3", "fault")
 COMMANDS: Final = ("panel.reset", "panel.accept", "panel.mute")
 PLAIN_SHOWS: Final = ("heartbeat", "constant", "spare", "bits")
@@ -248,8 +264,11 @@ class Point(Record):
     `TAG.inhibit`, `TAG.A1.setpoint`, `TAG.STEL`, `TAG.TWA.average`, `TAG.current` (of a loop, in
     mA), `K1.active` (the output acts), `K1.energised` (its coil is energised), `DI-1.active`,
     `panel.fault`, `panel.state`, `panel.on_battery`, `AT-101.comms_fault` (see `life_facts`),
-    `any.A1`, `heartbeat`, `constant` (with `value`), `spare`, `bits` (for a bit
-    field, whose `bits` say the rest), or the commands `panel.reset`, `panel.accept`, `panel.mute`.
+    `panel.first_up` (the number of the channel that was first in alarm), `AT-101.first_up`,
+    `AT-101.test`, `K1.forced`, `events.count` and, of the log's newest entry, `events.1.code`,
+    `events.1.subject`, `events.1.at_s` (see `event_log`), `any.A1`, `heartbeat`,
+    `constant` (with `value`), `spare`, `bits` (for a bit field, whose `bits` say the rest), or the
+    commands `panel.reset`, `panel.accept`, `panel.mute`.
     Value in `unit` = raw x `scale` + `offset`. `low` and `high` bound
     what the point may legally show, in `unit`. `sentinel` is the raw value that stands for a fault.
     """

@@ -4,6 +4,7 @@ MODBUS Application Protocol Specification V1.1b3, clauses 6.14, 6.15 and 6.18.
 """
 
 from collections.abc import Iterable
+from enum import StrEnum
 from typing import Annotated, Final, Self
 
 from pydantic import Field, model_validator
@@ -18,10 +19,23 @@ MOST_QUEUED: Final = 31
 Word = Annotated[Whole, Field(ge=0, le=0xFFFF)]
 
 
+class FileContent(StrEnum):
+    """What makes the words of a file.
+
+    `values`: the site file. `events`: the panel's event log: its count modulo 65536 and the number
+    of entries held, then four words an entry, the newest first: code, subject, and the instant in
+    tenths of a second, high word first.
+    """
+
+    VALUES = "values"
+    EVENTS = "events"
+
+
 class RecordFile(Record):
     """File `number` of `records` 16-bit words, read by function 14 and, if writable, written by 15.
 
-    `values` are its first words; the rest are 0.
+    `values` are its first words; the rest are 0. With `content: events` it holds as many of the
+    log's newest entries as it has room for.
     """
 
     number: Annotated[Whole, Field(ge=1, le=0xFFFF)]
@@ -29,6 +43,15 @@ class RecordFile(Record):
     records: Annotated[Whole, Field(ge=1, le=MOST_RECORDS)]
     values: tuple[Word, ...] = ()
     writable: bool = False
+    content: FileContent = FileContent.VALUES
+
+    @model_validator(mode="after")
+    def _a_log_is_only_read(self) -> Self:
+        if self.content is FileContent.EVENTS and (self.writable or self.values):
+            raise ValueError(
+                f"file {self.number} holds the event log: take writable and values out"
+            )
+        return self
 
     @model_validator(mode="after")
     def _values_fit(self) -> Self:

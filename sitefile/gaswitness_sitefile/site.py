@@ -9,6 +9,7 @@ from pydantic import AfterValidator, Field
 from gaswitness_sitefile.bus import Bus
 from gaswitness_sitefile.channel import Channel
 from gaswitness_sitefile.devices import DigitalInput, Output
+from gaswitness_sitefile.event_log import EventLog
 from gaswitness_sitefile.link import Link, Pace, Timing
 from gaswitness_sitefile.link_fault import LinkFault
 from gaswitness_sitefile.link_fault_text import parse_link_fault
@@ -61,9 +62,10 @@ class PanelIdentity(Record):
 class Site(Record):
     """One panel: what it is, how it is reached, what it measures, drives, and shows.
 
-    `panel_life`: how it comes up, where that is more than a warm-up. `link_faults`: what the link
-    of a virtual panel of this site does wrong from its start on; `rooms` and `exchanges`: the air
-    around its detectors. The probe reads none of the last three.
+    `panel_life`: how it comes up, where that is more than a warm-up. `event_log`: what it keeps of
+    what happened. `link_faults`: what the link of a virtual panel of this site does wrong from its
+    start on; `rooms` and `exchanges`: the air around its detectors. The probe reads none of the
+    last three.
     """
 
     gaswitness_site: Literal[1]
@@ -73,6 +75,7 @@ class Site(Record):
     timing: Timing = Timing()
     behaviour: Behaviour = Behaviour()
     panel_life: PanelLife | None = None
+    event_log: EventLog | None = None
     channels: Annotated[tuple[Channel, ...], Field(min_length=1)]
     inputs: tuple[DigitalInput, ...] = ()
     outputs: tuple[Output, ...] = ()

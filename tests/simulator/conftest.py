@@ -5,6 +5,9 @@ from typing import Any
 
 import pytest
 
+from gaswitness_simulator.panel import VirtualPanel
+from gaswitness_simulator.stimulus import GasTo
+from gaswitness_simulator.stimulus import Step as GasStep
 from gaswitness_sitefile.site import Site
 
 SiteMaker = Callable[..., Site]
@@ -63,3 +66,56 @@ def a_point() -> Callable[..., dict[str, Any]]:
 @pytest.fixture(scope="session")
 def a_cell() -> Callable[..., dict[str, Any]]:
     return cell
+
+
+class Bench:
+    """A virtual panel: each thing done to it is followed by two scans, a second apart.
+
+    `events`: (second, subject, what) of all that the panel's log would say."""
+
+    def __init__(self, site, seed=0):
+        self.events = []
+        self.panel = VirtualPanel(site, seed=seed, on_event=self._heard)
+
+    def _heard(self, event):
+        self.events.append((event.at_s, event.subject, event.what))
+
+    def do(self, *stimuli, wait_s=2.0):
+        for stimulus in stimuli:
+            self.panel.apply(stimulus, self.panel.now_s)
+        return self.wait(wait_s)
+
+    def gas(self, tag, level, wait_s=2.0):
+        return self.do(GasTo(tag, GasStep(level)), wait_s=wait_s)
+
+    def wait(self, for_s):
+        self.panel.advance(self.panel.now_s + for_s)
+        return self
+
+    def stretches(self, fact, for_s, step_s=0.05):
+        """How long the fact was true each time within the next `for_s`, to the step."""
+        found, begun_s = [], None
+        end_s = self.panel.now_s + for_s
+        while self.panel.now_s < end_s:
+            on = self.panel.fact(fact)
+            if on and begun_s is None:
+                begun_s = self.panel.now_s
+            if not on and begun_s is not None:
+                found.append(round(self.panel.now_s - begun_s, 2))
+                begun_s = None
+            self.wait(step_s)
+        if begun_s is not None:
+            found.append(float("inf"))
+        return found
+
+    def since(self, mark):
+        """What happened after so many events, without its times."""
+        return [(subject, what) for _, subject, what in self.events[mark:]]
+
+    def __getitem__(self, fact):
+        return self.panel.fact(fact)
+
+
+@pytest.fixture(scope="session")
+def make_bench():
+    return Bench
