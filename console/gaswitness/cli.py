@@ -101,6 +101,12 @@ def _power() -> click.Command:
     return power
 
 
+def _tables() -> click.Command:
+    from gaswitness.command_tables import tables
+
+    return tables
+
+
 def _timing() -> click.Command:
     from gaswitness.command_timing import timing
 
@@ -117,6 +123,7 @@ group = LazyGroup(
     {
         "check": ("Load a site file and list what is wrong or doubtful in it.", _check),
         "diff": ("Say what differs between two site files.", _diff),
+        "tables": ("Points list and matrix as a workbook to edit, and back.", _tables),
         "discover": ("Make a site file of the detectors that a bus holds.", _discover),
         "power": ("Work out the bus's voltages, drop-outs, spur and battery.", _power),
         "schema": ("Print the JSON Schema of site files, scripts or verdicts.", _schema),

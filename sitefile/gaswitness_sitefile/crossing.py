@@ -137,9 +137,10 @@ def crossing_records(table: Table) -> tuple[list[RawRecord], list[Problem]]:
         for row in table.rows
         if (found := _note_row(row, corner))
     }
+    refused = {problem.place for problem in table.problems}
     records: list[RawRecord] = []
     for row in table.rows:
-        if _note_row(row, corner):
+        if _note_row(row, corner) or row.places.get(corner) in refused:
             continue
         if (cause := _cause(row, corner, effects, problems)) is None:
             continue

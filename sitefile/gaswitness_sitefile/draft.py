@@ -107,9 +107,11 @@ def _gathered(document: Document, name: str, model: type[R]) -> Section[R]:
 def _validated(section: Section[R], model: type[R]) -> Section[R]:
     good: dict[int, R] = {}
     problems = list(section.problems)
+    said = {problem.place for problem in problems}
     for index, raw in enumerate(section.raw):
         record, found = checked(model, raw.data, raw.locate)
-        problems += found
+        # A cell that was left out is not missing as well.
+        problems += [problem for problem in found if problem.place not in said]
         if record is not None:
             good[index] = record
     return replace(section, good=good, problems=tuple(problems))
@@ -171,7 +173,7 @@ def _from_file(
         return Section(name, (), {}, place, error.problems)
     crossed = name == "matrix" and is_crossing(table)
     raw, found = crossing_records(table) if crossed else records(table, model)
-    return Section(name, tuple(raw), {}, place, tuple(found), table.source)
+    return Section(name, tuple(raw), {}, place, (*table.problems, *found), table.source)
 
 
 def _addressed(document: Document, section: Section[Point]) -> tuple[Section[Point], list[Problem]]:

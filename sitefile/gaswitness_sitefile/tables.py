@@ -56,11 +56,12 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """`columns`: the place of each column's name."""
+    """`columns`: the place of each column's name. `problems`: of cells that are left out."""
 
     source: SourceFile
     columns: Mapping[str, Place]
     rows: tuple[Row, ...]
+    problems: tuple[Problem, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +75,7 @@ def read_table(
 ) -> Table:
     """Read a table file; `name` is how the site file calls it, `sheet` a sheet of a workbook.
 
-    Raises SiteFileError with every cell that cannot be taken.
+    Cells that cannot be taken stand in its `problems`. Raises SiteFileError if there is no table.
     """
     place = asked_at or Place(str(path), 1, 1)
     suffix = path.suffix.casefold()
@@ -92,6 +93,16 @@ def read_table(
     return _table(source, str(path), lines)
 
 
+def sheet_names(path: Path) -> list[str]:
+    """The names of a workbook's sheets. Raises SiteFileError."""
+    place = Place(str(path), 1, 1)
+    if path.suffix.casefold() not in WORKBOOKS:
+        raise SiteFileError([Problem(place, f"{path.name} is no workbook", "name an .xlsx file")])
+    source = read_source(path, path.name, "workbook")
+    book = _open_workbook(source, str(path), values=False)
+    return [sheet.title for sheet in book.worksheets]
+
+
 def _table(source: SourceFile, file: str, lines: Iterable[list[_Cell]]) -> Table:
     used = [line for line in lines if not _skipped(line)]
     if not used:
@@ -101,11 +112,11 @@ def _table(source: SourceFile, file: str, lines: Iterable[list[_Cell]]) -> Table
         )
     problems: list[Problem] = []
     names = _header(used[0], problems)
-    rows = [_row(line, names, problems) for line in used[1:]]
     if problems:
         raise SiteFileError(problems)
+    rows = [_row(line, names, problems) for line in used[1:]]
     columns = {name: place for name, place in names if name}
-    return Table(source, columns, tuple(rows))
+    return Table(source, columns, tuple(rows), tuple(problems))
 
 
 def _skipped(line: list[_Cell]) -> bool:
