@@ -23,6 +23,7 @@ from gaswitness_probe.evidence_file import (
 )
 from gaswitness_probe.evidence_json import canonical, canonical_exchange
 from gaswitness_probe.evidence_read import ChainReport, Entry, read_evidence, verify_chain
+from gaswitness_probe.evidence_whole import remove_digest, write_digest
 
 __all__ = ["ChainReport", "Entry", "Evidence", "EvidenceError", "read_evidence", "verify_chain"]
 
@@ -181,7 +182,8 @@ class Evidence:
         self._writer.join()
         if not self._closed:
             self._closed = True
-            self._fold()
+            if self._fold() and self._trouble is None:
+                write_digest(self.path)
         if self._trouble is not None:
             self._refuse()
         return self._head.hex()
@@ -212,17 +214,21 @@ class Evidence:
         if self._trouble is not None:
             self._refuse()
 
-    def _fold(self) -> None:
+    def _fold(self) -> bool:
+        """Whether the one file is now the record."""
         try:
             self._db.execute("PRAGMA busy_timeout = 2000")
             self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
             self._db.execute("PRAGMA journal_mode = DELETE")
+            folded = True
         except sqlite3.Error as error:
+            folded = False
             # A reader may hold the log; the last one to close folds it then.
             if getattr(error, "sqlite_errorcode", None) != sqlite3.SQLITE_BUSY:
                 self._trouble = self._trouble or error
         finally:
             self._db.close()
+        return folded
 
     def _write(self) -> None:
         try:
@@ -303,6 +309,7 @@ def _prepared(db: sqlite3.Connection, path: Path) -> tuple[int, bytes]:
         db.execute("COMMIT")
         db.execute("BEGIN IMMEDIATE")
         return 0, BEFORE_THE_FIRST
+    remove_digest(path)
     report = verify_chain(path)
     if not report.ok:
         raise EvidenceError(f"{path}: the record is damaged, so nothing is added: {report.why}")

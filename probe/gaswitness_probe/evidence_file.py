@@ -88,6 +88,11 @@ def next_chain(before: bytes, seq: int, at_s: float, kind: str, body: bytes) -> 
     return sha256(before + _pack(seq, at_s) + kind.encode("ascii") + b"\0" + body).digest()
 
 
+def digest_path(path: Path) -> Path:
+    """Where the digest of the whole file stands, once the record is finished."""
+    return path.with_name(f"{path.name}.sha256")
+
+
 def open_to_read(path: Path) -> sqlite3.Connection:
     """A read-only connection to a record, also while the run still writes it.
 

@@ -26,7 +26,7 @@ def facts_of_run(
     seed = rest.pop("seed", None)
     return RunFacts(
         command=kind,
-        software=_software(),
+        software=software(),
         python=platform.python_version(),
         platform=platform.platform(),
         site_file=site.files[0].name,
@@ -53,7 +53,8 @@ def clock_facts(clock: LoopClock) -> ClockFacts:
     )
 
 
-def _software() -> str:
+def software() -> str:
+    """What runs, with its version."""
     try:
         return f"gaswitness {version('gaswitness')}"
     except PackageNotFoundError:

@@ -130,7 +130,7 @@ def test_the_demo_overwrites_nothing(demo: Path) -> None:
     assert (demo / "site.yaml").stat().st_mtime_ns == before
 
 
-def test_a_rehearsal_leaves_its_three_files(tmp_path: Path) -> None:
+def test_a_rehearsal_leaves_its_files(tmp_path: Path) -> None:
     done = gaswitness("rehearse", "--script", "00-first-look", here=tmp_path)
     # One script does not call for every cell, so some are not run; nothing may have failed.
     assert done.returncode == 3
@@ -138,6 +138,7 @@ def test_a_rehearsal_leaves_its_three_files(tmp_path: Path) -> None:
     assert sorted(path.name for path in folder.iterdir()) == [
         "junit.xml",
         "run.sqlite",
+        "run.sqlite.sha256",
         "verdicts.json",
     ]
     document = json.loads((folder / "verdicts.json").read_text("utf-8"))

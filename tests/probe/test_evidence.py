@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from gaswitness_probe.evidence import Evidence, EvidenceError, read_evidence, verify_chain
+from gaswitness_probe.evidence_whole import is_whole
 
 REQUEST = bytes.fromhex("000100000006010300000002")
 RESPONSE = bytes.fromhex("00010000000701030441a40000")
@@ -77,9 +78,23 @@ def test_one_kind_can_be_read_alone(path: Path) -> None:
     assert [e.seq for e in read_evidence(path, "exchange")] == [2]
 
 
-def test_a_closed_record_is_one_file(path: Path) -> None:
+def test_a_closed_record_is_one_file_and_its_digest(path: Path) -> None:
     short_record(path)
-    assert [p.name for p in path.parent.iterdir()] == ["run.sqlite"]
+    names = sorted(p.name for p in path.parent.iterdir())
+    assert names == ["run.sqlite", "run.sqlite.sha256"]
+    beside = path.with_name("run.sqlite.sha256").read_text("ascii")
+    assert beside == f"{hashlib.sha256(path.read_bytes()).hexdigest()}  run.sqlite\n"
+
+
+def test_a_record_that_is_written_again_has_no_digest_until_it_is_closed(path: Path) -> None:
+    short_record(path)
+    beside = path.with_name("run.sqlite.sha256")
+    before = beside.read_text("ascii")
+    with Evidence.open_again(path) as evidence:
+        evidence.append("remark", {"text": "it goes on"}, 3.0)
+        assert not beside.exists()
+    assert beside.read_text("ascii") != before
+    assert is_whole(path) is True
 
 
 def test_the_chain_is_the_one_that_is_documented(path: Path) -> None:
