@@ -19,6 +19,17 @@ EVIDENCE = "run.sqlite"
 INTERRUPTED = "interrupted"
 
 
+def evidence_name(issue: int) -> str:
+    """The record's file name: `run.sqlite`, and from the second issue on `run-2.sqlite`."""
+    return numbered(EVIDENCE, issue)
+
+
+def numbered(name: str, issue: int) -> str:
+    """A file's name for an issue of the record, the first without a number."""
+    stem, _, suffix = name.rpartition(".")
+    return name if issue == 1 else f"{stem}-{issue}.{suffix}"
+
+
 def about_run(
     result: RunResult,
     site: LoadedSite,
@@ -50,14 +61,23 @@ def _digest(site: LoadedSite) -> NamedDigest:
 
 
 def tell_outcome(
-    result: RunResult, about: AboutRun, site: LoadedSite, folder: Path, *, quiet: bool
+    result: RunResult,
+    about: AboutRun,
+    site: LoadedSite,
+    folder: Path,
+    *,
+    quiet: bool,
+    issue: int = 1,
 ) -> ExitCode:
     """Write the files, print the summary (with `quiet` its conclusion alone).
 
     Returns the exit code; a run that ended early has proven nothing, whatever it saw before.
     """
-    _write(folder / "verdicts.json", verdicts_json(result.verdicts, about))
-    _write(folder / "junit.xml", junit_xml(result.verdicts, about, digest=result.digest))
+    _write(folder / numbered("verdicts.json", issue), verdicts_json(result.verdicts, about))
+    _write(
+        folder / numbered("junit.xml", issue),
+        junit_xml(result.verdicts, about, digest=result.digest),
+    )
     console = Console(soft_wrap=False, highlight=False, markup=False, emoji=False)
     if quiet:
         console.print(conclusion(result.verdicts, about))

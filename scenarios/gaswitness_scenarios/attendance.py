@@ -3,10 +3,15 @@
 One interface; here the one for runs that nobody attends.
 """
 
+from collections.abc import Callable
 from typing import Final, Protocol
 
+from gaswitness_scenarios.plan_notes import PlanNotes
 from gaswitness_scenarios.plan_outcome import PlanOutcome
 from gaswitness_scenarios.script import PlannedPart
+
+Remark = Callable[[str, float, str, str], None]
+"""Words, instant, who says it, the test that it is about."""
 
 
 class Attendance(Protocol):
@@ -16,6 +21,10 @@ class Attendance(Protocol):
     """
 
     judges_live: bool
+
+    def write_to(self, notes: PlanNotes, remark: Remark) -> None:
+        """Where what is said is kept. Before anything else."""
+        ...
 
     async def before(self, part: PlannedPart, number: int, of: int) -> str:
         """Empty to begin the test; else the reason why it is left out."""
@@ -30,6 +39,9 @@ class Unattended:
     """Nobody is there: every test is done once."""
 
     judges_live = False
+
+    def write_to(self, notes: PlanNotes, remark: Remark) -> None:
+        del notes, remark
 
     async def before(self, part: PlannedPart, number: int, of: int) -> str:
         del part, number, of

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Final
 
 from gaswitness_probe.verdict import Outcome
+from gaswitness_scenarios.attendance import Remark
 from gaswitness_scenarios.driver import StoppedError
 from gaswitness_scenarios.equipment import Equipment, Participant
 from gaswitness_scenarios.person import Person
@@ -27,9 +28,6 @@ KEYS_AFTER: Final = (
     "r = test again, n WORDS = note, d A|B|C WORDS = deviation, a FILE WORDS = attach, "
     "q = stop the run"
 )
-Remark = Callable[[str, float, str, str], None]
-"""Words, instant, who says it, the test that it is about."""
-
 _MOVES: Final = {
     OutputKind.VALVE: "a valve moves, and what it feeds may stop: agree with those who run it",
     OutputKind.FAN: "a fan starts or stops: keep hands, clothes and dust clear, warn who is near",

@@ -4,6 +4,7 @@ step to step, words written for people.
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from math import inf
 from pathlib import Path
 from typing import Any, Final
 
@@ -49,6 +50,7 @@ from gaswitness_scenarios.script_file import (
     PlannedTestRecord,
     StepRecord,
 )
+from gaswitness_scenarios.script_panel import PANEL, panel_steps
 from gaswitness_scenarios.site_facts import facts_of, mapped_of, readings_of
 from gaswitness_sitefile.channel import Channel
 from gaswitness_sitefile.errors import SiteFileError
@@ -74,6 +76,18 @@ class _Present:
     since_s: float
     start: float
     profile: Profile
+
+
+def _maker(
+    record: StepRecord,
+) -> Callable[["Builder", Planned, dict[str, Any]], Iterator[Step]] | None:
+    """What makes the steps of a record whose keys another module knows."""
+    keys = record.model_fields_set
+    if LIVES & keys:
+        return life_steps
+    if PANEL & keys or (record.calibrate is not None and record.calibrate.for_s is not None):
+        return panel_steps
+    return air_steps if AIR & keys else None
 
 
 @dataclass(slots=True)
@@ -128,8 +142,7 @@ class Builder:
             yield from life_steps(self, planned, base)
         elif {"press", "power", "panel_fault"} & record.model_fields_set:
             yield self.panel_step(record, base)
-        elif LIVES & record.model_fields_set or AIR & record.model_fields_set:
-            makes = life_steps if LIVES & record.model_fields_set else air_steps
+        elif makes := _maker(record):
             yield from makes(self, planned, base)
         elif record.link_fault is not None or record.link_clear is not None:
             yield self.link_step(record, base)
@@ -143,15 +156,13 @@ class Builder:
             what = f"the script has a test {record.id} already"
             self.refuse((*loc, "id"), what, "give each test an id of its own")
         self.tests.add(record.id)
-        moves = tuple(
-            self.known(record.moves or (), (*loc, "moves"), self.site.output_of, "output")
-        )
+        moves = tuple(self.known(record.moves, (*loc, "moves"), self.site.output_of, "output"))
         yield PlannedTest(
             **base,
             words=f"Test {record.id}: {record.title}",
             id=record.id,
             title=record.title,
-            proves=record.proves or (),
+            proves=record.proves,
             moves=moves,
         )
 
@@ -313,7 +324,7 @@ class Builder:
         if record.between is None or channel is None:
             return None
         here = (*loc, "between")
-        low, high = (self.level(one, channel, (*here, at)) for at, one in enumerate(record.between))
+        low, high = (self.bound(one, channel, (*here, at)) for at, one in enumerate(record.between))
         if low is None or high is None:
             return None
         if low > high:
@@ -322,6 +333,12 @@ class Builder:
             )
             return None
         return low, high
+
+    def bound(self, written: float | str, channel: Channel, loc: Loc) -> float | None:
+        """A bound of a reading: as gas, but a number may lie below zero, where no gas can."""
+        if not isinstance(written, str) and -inf < written < 0:
+            return written
+        return self.level(written, channel, loc)
 
     def look_steps(self, record: LookRecord, loc: Loc, base: dict[str, Any]) -> Iterator[Step]:
         if self.fact_stands(record.fact, (*loc, "fact"), reading=False):

@@ -6,7 +6,7 @@ Not here: time that nobody plays (the loop's own), dates beyond the one anchor o
 import asyncio
 import time
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, timedelta
 
 from gaswitness_scenarios.virtual_loop import VirtualLoop
 
@@ -14,24 +14,45 @@ CLOSE_S = 1e-9
 """A sleep that ends this much early, in seconds of the loop, has ended."""
 
 
+def utc_now() -> str:
+    """Date and time, ISO 8601, for the record; no decision is taken on it."""
+    return datetime.now(UTC).isoformat(timespec="seconds")  # noqa: TID251
+
+
+def seconds_since(utc: str) -> float:
+    """Seconds from that date and time to now; 0 where it is none, or lies ahead."""
+    try:
+        then = datetime.fromisoformat(utc)
+    except ValueError:
+        return 0.0
+    return max(0.0, (datetime.now(UTC) - then).total_seconds())  # noqa: TID251
+
+
+def today() -> date:
+    """The date here, for what expires."""
+    return datetime.now().astimezone().date()  # noqa: TID251
+
+
 class LoopClock:
-    """Seconds of the run since this clock was made, `speed` of them in a second of the loop.
+    """Seconds of the run since this clock was made at `begin_s`, `speed` of them in a second of
+    the loop.
 
     `utc_of_zero`: the instant at which it shows 0, ISO 8601. On an ordinary loop time is read by
     `time.perf_counter`, since `time.monotonic`, by which the loop itself goes, ticks at 15.6 ms on
     Windows before Python 3.13. Make it inside the loop.
     """
 
-    def __init__(self, speed: float = 1.0) -> None:
+    def __init__(self, speed: float = 1.0, begin_s: float = 0.0) -> None:
         self._loop = asyncio.get_running_loop()
         self._virtual = self._loop if isinstance(self._loop, VirtualLoop) else None
         self.is_virtual = self._virtual is not None
         self._tick: Callable[[], float] = self._loop.time if self.is_virtual else time.perf_counter
         self.speed = speed
-        self._base_s = 0.0
+        self._base_s = begin_s
         self._mark = self._tick()
         # The record must say when it was made; no decision is taken on the date.
-        self.utc_of_zero = datetime.now(UTC).isoformat(timespec="milliseconds")  # noqa: TID251
+        zero = datetime.now(UTC) - timedelta(seconds=begin_s)  # noqa: TID251
+        self.utc_of_zero = zero.isoformat(timespec="milliseconds")
 
     def now(self) -> float:
         return self._base_s + (self._tick() - self._mark) * self.speed

@@ -18,6 +18,7 @@ from gaswitness_probe.deviation import GATEWAY_EXCEPTIONS
 from gaswitness_probe.errors import NoReply
 from gaswitness_probe.evidence import Evidence
 from gaswitness_probe.framing import Framing
+from gaswitness_probe.history import PointHistory
 from gaswitness_probe.judge import judge
 from gaswitness_probe.poller import Poller
 from gaswitness_probe.provable import provable
@@ -33,6 +34,7 @@ from gaswitness_scenarios.attendance import NOBODY, Attendance
 from gaswitness_scenarios.clock import LoopClock
 from gaswitness_scenarios.control import announced
 from gaswitness_scenarios.driver import Driver, StoppedError
+from gaswitness_scenarios.equipment import Equipment
 from gaswitness_scenarios.events import Listener, PhaseName
 from gaswitness_scenarios.facts_of_run import clock_facts, facts_of_run
 from gaswitness_scenarios.identification import read_identity
@@ -41,9 +43,11 @@ from gaswitness_scenarios.plan_outcome import PlanOutcome, PlayedTest, outcomes_
 from gaswitness_scenarios.plan_run import PlanCourse
 from gaswitness_scenarios.poll_clock import PollClock, PollingOver
 from gaswitness_scenarios.record import Record
-from gaswitness_scenarios.rest import not_at_rest, settle_s
+from gaswitness_scenarios.rest import not_at_rest, readings_away, settle_s
 from gaswitness_scenarios.result import RunKind, RunResult, RunStats
-from gaswitness_scenarios.script import Script
+from gaswitness_scenarios.resume import Earlier, joined
+from gaswitness_scenarios.script import Script, Step
+from gaswitness_scenarios.shown import shows
 from gaswitness_scenarios.unprovable import unprovable_words
 from gaswitness_scenarios.warm_up import wait_out_warm_up
 from gaswitness_sitefile.errors import GaswitnessError
@@ -59,10 +63,17 @@ Cast = Callable[[Mapping[int, bytes]], AbstractAsyncContextManager[Driver]]
 
 @dataclass(frozen=True, slots=True)
 class PlanChoice:
-    """How a plan is played. `chosen`: ids of its tests, None for all."""
+    """How a plan is played. `chosen`: ids of its tests, None for all. `equipment`: who takes part,
+    and what with. `earlier`: the part of the run that this one goes on with.
+
+    `sees`: is given, once, what tells whether the panel itself shows a step done.
+    """
 
     attendance: Attendance = NOBODY
     chosen: frozenset[str] | None = None
+    equipment: Equipment | None = None
+    earlier: Earlier | None = None
+    sees: Callable[[Callable[[Step], bool]], None] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +110,7 @@ async def conduct(course: Course, clock: LoopClock, listen: Listener) -> RunResu
     where the run cannot begin; the evidence says why.
     """
     begun = time.perf_counter()
-    evidence = None if course.evidence is None else Evidence.create(course.evidence)
+    evidence = _evidence(course)
     try:
         record = Record(course.site.site, evidence, listen)
         run = _Run(course, clock, record)
@@ -112,10 +123,17 @@ async def conduct(course: Course, clock: LoopClock, listen: Listener) -> RunResu
         digest=digest,
         evidence=course.evidence,
         stats=run.stats(elapsed_s),
+        tests=outcomes_of_tests(record.notes.tests, verdicts),
         facts=replace(run.facts, clock=clock_facts(clock)),
     )
     listen(events.RunFinished(result))
     return result
+
+
+def _evidence(course: Course) -> Evidence | None:
+    if course.plan.earlier is not None:
+        return Evidence.open_again(course.plan.earlier.path)
+    return None if course.evidence is None else Evidence.create(course.evidence)
 
 
 class _Run:
@@ -147,7 +165,13 @@ class _Run:
         self.cycles = 0
 
     async def whole(self, listen: Listener) -> tuple[Verdict, ...]:
-        self.record.facts(self.facts)
+        earlier, plan = self.course.plan.earlier, self.course.plan
+        if earlier is None:
+            self.record.facts(self.facts)
+            if plan.equipment is not None:
+                self.record.notes.equipment(plan.equipment, self.clock.now())
+        else:
+            self.record.resumed(earlier, clock_facts(self.clock), self.clock.now())
         scripts = self.course.scripts
         listen(
             events.RunStarted(
@@ -268,15 +292,20 @@ class _Run:
             )
         poller = Poller(self.client, self.site, plan.blocks, poll_clock, self.record.seen)
         begun_s = self.begun_s = self.clock.now()
+        earlier = self.course.plan.earlier
+        if earlier is not None and earlier.begun_s is not None:
+            self.begun_s = earlier.begun_s
         self.record.polling(plan.blocks, plan.refused, begun_s)
         await poller.cycle()
+        if earlier is not None:
+            self.record.in_doubt(earlier.standing, self.clock.now())
         await self._while_polling(poller, poll_clock, driver)
-        self.span_s = (begun_s, self.clock.now())
+        self.span_s = (self.begun_s, self.clock.now())
         self.cycles = poller.cycles
         self._phase(PhaseName.JUDGE, "weighing what was seen")
         return judge(
             self.site,
-            poller.histories(),
+            self._histories(poller),
             self.record.applied,
             span=self.span_s,
             looked=self.record.looked,
@@ -337,6 +366,9 @@ class _Run:
             return outcomes_of_tests([test], verdicts)[0]
 
         plan = self.course.plan
+        plan.attendance.write_to(self.record.notes, self.record.remark)
+        if plan.sees is not None:
+            plan.sees(lambda step: shows(self.site, poller.histories(), step))
         await PlanCourse(
             self.site,
             script,
@@ -346,14 +378,20 @@ class _Run:
             self.record.notes,
             plan.attendance,
             live,
-            lambda: not_at_rest(self.site, poller.histories()),
+            lambda: readings_away(self.site, poller.histories()),
             settle_s(self.site),
             plan.chosen,
+            plan.earlier is not None,
+            frozenset() if plan.earlier is None else plan.earlier.finished,
         ).play()
+
+    def _histories(self, poller: Poller) -> Mapping[str, PointHistory]:
+        earlier = self.course.plan.earlier
+        return joined({} if earlier is None else earlier.histories, poller.histories())
 
     async def _judged_by_now(self, poller: Poller) -> tuple[Verdict, ...]:
         """In a thread, so that the panel is asked on meanwhile."""
-        histories = poller.histories()
+        histories = self._histories(poller)
         applied, looked = tuple(self.record.applied), tuple(self.record.looked)
         expectations = tuple(self.record.expectations)
         span_s = (self.begun_s, self.clock.now())

@@ -1,11 +1,14 @@
 """What a person may choose about a run. Values and their defaults; nothing is done here."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
 from typing import Final
 
+from gaswitness_scenarios.equipment import Equipment
 from gaswitness_scenarios.person import Person
+from gaswitness_scenarios.resume import Earlier
 from gaswitness_simulator.units import UnknownUnit
 from gaswitness_sitefile.link_address import LinkAddress
 from gaswitness_sitefile.link_fault import LinkFault
@@ -65,6 +68,9 @@ class RehearsalOptions:
 class WitnessOptions:
     """`slack_s`: where something else plays the script and does not say when, the doubt about its
     beginning, either way. `person`: whom to ask, None for the one at this terminal.
+
+    Of a plan: `equipment` says who takes part and what with, `tests` which are played (None: all),
+    `earlier` what an earlier part of the run left, and `notes` what else the record says of it.
     """
 
     link: LinkAddress
@@ -72,6 +78,10 @@ class WitnessOptions:
     evidence: Path | None = None
     slack_s: float = 2.0
     person: Person | None = None
+    equipment: Equipment | None = None
+    tests: frozenset[str] | None = None
+    earlier: Earlier | None = None
+    notes: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,9 +31,9 @@ class AttachmentError(GaswitnessError):
 class PlanNotes:
     """Notes of one run. `standing`: the steps done since the present test began."""
 
-    def __init__(self, keep: Keep, earlier: Sequence[PlayedTest] = ()) -> None:
+    def __init__(self, keep: Keep) -> None:
         self._keep = keep
-        self.tests: list[PlayedTest] = list(earlier)
+        self.tests: list[PlayedTest] = []
         self.standing: list[Step] = []
         self._open = False
         self._deviations = 0
@@ -47,9 +47,13 @@ class PlanNotes:
         """How often the test was begun so far."""
         return sum(test.id == test_id for test in self.tests)
 
-    def numbered_from(self, deviations: int) -> None:
-        """Go on counting deviations from those that an earlier part of the run noted."""
+    def take_up(self, tests: Sequence[PlayedTest], deviations: int, at_s: float) -> None:
+        """Go on from what an earlier part of the run noted. A test that still went on is over."""
+        self.tests = list(tests)
         self._deviations = deviations
+        if tests and tests[-1].how == "broken off" and tests[-1].ended_s == tests[-1].begun_s:
+            self._open = True
+            self.over(at_s, "broken off", "the run broke off")
 
     def begun(self, step: PlannedTest, number: int, at_s: float) -> None:
         """A test begins; one that still went on is over, since the next one began."""
@@ -95,11 +99,6 @@ class PlanNotes:
             "reason": reason,
         }
         self._keep("test_end", body, at_s)
-
-    def broke_off(self, at_s: float) -> None:
-        """The last test went on when an earlier part of the run broke off."""
-        self._open = True
-        self.over(at_s, "broken off", "the run broke off")
 
     def judged_live(self, test: PlayedTest, outcome: str, because: str, at_s: float) -> None:
         """What the judge made of a test while the run went on."""

@@ -4,11 +4,13 @@ the lists that the judge is given. Decides nothing.
 
 import time
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from typing import Any, Final
 
 from gaswitness_probe.applied import Applied, Expectation, Looked
 from gaswitness_probe.evidence import Evidence
 from gaswitness_probe.evidence_entries import (
+    ClockFacts,
     RunFacts,
     applied_body,
     end_body,
@@ -30,6 +32,7 @@ from gaswitness_probe.verdict import Verdict
 from gaswitness_scenarios import events
 from gaswitness_scenarios.events import Listener, PhaseName
 from gaswitness_scenarios.plan_notes import PlanNotes
+from gaswitness_scenarios.resume import BegunStep, Earlier
 from gaswitness_scenarios.script import Expect, Look, PlannedTest, Script, Step
 from gaswitness_scenarios.translate import Actions, expectation_of
 from gaswitness_sitefile.site import Site
@@ -66,6 +69,25 @@ class Record:
     def facts(self, facts: RunFacts) -> None:
         """The first entry: what runs."""
         self._keep("run", run_body(facts), 0.0)
+
+    def resumed(self, earlier: Earlier, clock: ClockFacts, at_s: float) -> None:
+        """The run goes on: what an earlier part of it did is taken over."""
+        self._keep("resumed", {"after_s": earlier.last_s, "clock": asdict(clock)}, at_s)
+        self.applied = list(earlier.applied)
+        self.looked = list(earlier.looked)
+        self.expectations = list(earlier.expectations)
+        self.notes.take_up(earlier.tests, earlier.deviations, at_s)
+
+    def in_doubt(self, begun: Sequence[BegunStep], at_s: float) -> None:
+        """Steps that were under way as the earlier part broke off: the last of them, where nothing
+        says that it was done, may have been at any instant up to now."""
+        for number, one in enumerate(begun, 1):
+            done_s = at_s if one.done_s is None else one.done_s
+            applied = self._actions.applied(one.step, one.begun_s, done_s)
+            if applied is not None and one.done_s is None and number == len(begun):
+                self.applied.append(applied)
+                self._keep("applied", applied_body(applied), at_s)
+            self.notes.standing.append(one.step)
 
     def phase(self, name: PhaseName, at_s: float, text: str) -> None:
         """A part of the run begins."""

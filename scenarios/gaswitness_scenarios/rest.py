@@ -9,11 +9,17 @@ from typing import Final
 from gaswitness_probe.facts import fact_sources
 from gaswitness_probe.history import PointHistory, Value
 from gaswitness_probe.signal import TRUE
+from gaswitness_sitefile.channel import LEVEL_NAMES
+from gaswitness_sitefile.mode_facts import CHANNEL_MODES, FORCED
 from gaswitness_sitefile.points import NUMERIC
 from gaswitness_sitefile.site import Site
 
 LONGEST_SETTLE_S: Final = 300.0
-_RESTLESS: Final = ("active", "muted", "fault", "inhibit", "A1", "A2", "A3")
+_RESTLESS: Final = (
+    *("active", "muted", FORCED, "fault", "inhibit"),
+    *CHANNEL_MODES,
+    *LEVEL_NAMES,
+)
 
 
 def settle_s(site: Site) -> float:
@@ -33,6 +39,11 @@ def not_at_rest(site: Site, histories: Mapping[str, PointHistory]) -> tuple[str,
             continue
         if any(_last(histories, s.point.name, s.meaning) is TRUE for s in sources):
             facts.append(fact)
+    return tuple(dict.fromkeys([*facts, *readings_away(site, histories)]))
+
+
+def readings_away(site: Site, histories: Mapping[str, PointHistory]) -> tuple[str, ...]:
+    """The readings that are not what clean air gives, in words."""
     readings = []
     for point in site.points:
         channel = site.channel_of.get(point.subject)
@@ -43,7 +54,7 @@ def not_at_rest(site: Site, histories: Mapping[str, PointHistory]) -> tuple[str,
             continue
         if abs(value - channel.clean_reading) > channel.reading_tolerance:
             readings.append(f"{channel.tag} reads {value:g} {channel.unit}")
-    return tuple(dict.fromkeys([*facts, *readings]))
+    return tuple(dict.fromkeys(readings))
 
 
 def _last(

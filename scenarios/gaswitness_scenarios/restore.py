@@ -16,11 +16,13 @@ from gaswitness_scenarios.script import (
     Gas,
     Inhibit,
     Input,
+    InTest,
     Leak,
     LinkCleared,
     LinkSpoilt,
     Loop,
     MainsSwitched,
+    OutputTest,
     PanelFault,
     Power,
     Press,
@@ -101,6 +103,11 @@ def _undo(site: Site, step: Step) -> tuple[str, Undoing | None]:
             return _undo_of_air(step)
         case BusChange():
             return _undo_of_bus(step)
+        case OutputTest():
+            undo = {"output_test": {"output": step.output, "on": "end"}}
+            return f"output {step.output}", None if step.on is None else undo
+        case InTest():
+            return f"test {step.channel}", {"end_test_mode": step.channel} if step.on else None
         case LinkSpoilt():
             return "link", {"link_clear": "all"}
         case LinkCleared():

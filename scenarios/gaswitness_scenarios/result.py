@@ -6,6 +6,7 @@ from pathlib import Path
 
 from gaswitness_probe.evidence_entries import RunFacts
 from gaswitness_probe.verdict import Verdict
+from gaswitness_scenarios.plan_outcome import PlanOutcome
 
 
 class RunKind(StrEnum):
@@ -45,7 +46,8 @@ class RunResult:
     """The end of a run.
 
     `verdicts` are merged by id. `digest` is the head of the evidence's chain in hex, empty where
-    no evidence was kept. `facts` are those of the record, the clock's speed as it was at the end.
+    no evidence was kept. `tests`: what became of those of a plan. `facts` are those of the record,
+    the clock's speed as it was at the end.
     """
 
     verdicts: tuple[Verdict, ...]
@@ -53,3 +55,4 @@ class RunResult:
     evidence: Path | None
     stats: RunStats
     facts: RunFacts
+    tests: tuple[PlanOutcome, ...] = ()

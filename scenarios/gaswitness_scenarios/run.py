@@ -5,17 +5,21 @@ panel, link, clock and driver, and hand over to the course of the run.
 import asyncio
 from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import asynccontextmanager
+from dataclasses import replace
 
 from gaswitness_probe.links import open_link
 from gaswitness_probe.rtu_framing import RtuFraming
 from gaswitness_probe.survey_second import Second
 from gaswitness_probe.transport import TcpTransport
-from gaswitness_scenarios.clock import LoopClock
-from gaswitness_scenarios.conduct import Cast, Course, conduct
+from gaswitness_scenarios.attendance import NOBODY
+from gaswitness_scenarios.attendance_person import PeopleAttending
+from gaswitness_scenarios.clock import LoopClock, seconds_since, utc_now
+from gaswitness_scenarios.conduct import Cast, Course, PlanChoice, conduct
 from gaswitness_scenarios.control import announced
 from gaswitness_scenarios.driver import Driver
 from gaswitness_scenarios.driver_auto import AnchoredDriver, ControlledDriver
 from gaswitness_scenarios.driver_person import PersonDriver
+from gaswitness_scenarios.equipment import Equipment
 from gaswitness_scenarios.events import Listener, ignore
 from gaswitness_scenarios.memory_link import MemoryTransport
 from gaswitness_scenarios.options import (
@@ -28,6 +32,7 @@ from gaswitness_scenarios.options import (
 from gaswitness_scenarios.person import TerminalPerson
 from gaswitness_scenarios.play import SimulatedDriver
 from gaswitness_scenarios.result import RunKind, RunResult
+from gaswitness_scenarios.resume import Earlier
 from gaswitness_scenarios.script import Script
 from gaswitness_scenarios.virtual_loop import run_virtual
 from gaswitness_simulator.device import VirtualDevice
@@ -168,9 +173,17 @@ async def _witness(
 ) -> RunResult:
     unit = _unit(site, options.link)
     transport, framing = open_link(options.link, site.site.pace)
+    clock = _clock(site.site, options.earlier)
+    equipment = (
+        Equipment(gaswitness_equipment=1) if options.equipment is None else options.equipment
+    )
+    plan = PlanChoice(NOBODY, options.tests, equipment, options.earlier)
     if options.driver is DriverChoice.PERSON:
         person = TerminalPerson() if options.person is None else options.person
-        cast = _alone(PersonDriver(person))
+        driver = PersonDriver(person)
+        cast = _alone(driver)
+        people = PeopleAttending(person, site.site, equipment, clock.now, utc_now)
+        plan = replace(plan, attendance=people, sees=driver.show_by)
     else:
         cast = _auto(scripts, options)
     course = Course(
@@ -183,11 +196,20 @@ async def _witness(
         options.driver,
         cast,
         options.evidence,
-        {},
+        options.notes,
         framing,
         _second(options.link, unit, site.site),
+        plan,
     )
-    return await conduct(course, LoopClock(), progress)
+    return await conduct(course, clock, progress)
+
+
+def _clock(site: Site, earlier: Earlier | None) -> LoopClock:
+    """The run's clock: from zero, or so far on as the earlier part lies back by the date."""
+    if earlier is None:
+        return LoopClock()
+    least_s = earlier.goes_on_s(site.timing.shortest_dwell_s)
+    return LoopClock(begin_s=max(least_s, seconds_since(earlier.utc_anchor)))
 
 
 async def _survey(site: LoadedSite, options: SurveyOptions, progress: Listener) -> RunResult:

@@ -296,6 +296,35 @@ class WatchdogRestarts(StepBase):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OutputTest(StepBase):
+    """An output forced on or off at the panel; None lets it go."""
+
+    output: str
+    on: bool | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InTest(StepBase):
+    """A channel put in test, or taken out of it."""
+
+    channel: str
+    on: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Calibration(StepBase):
+    """A channel put in calibration for `for_s`, and its sensor calibrated by the end of it."""
+
+    channel: str
+    for_s: float
+
+    @property
+    def end_s(self) -> float:
+        """When the calibration is over."""
+        return self.at_s + self.for_s
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedTest(StepBase):
     """A test of a plan begins: all steps up to the next one belong to it.
 
@@ -324,6 +353,9 @@ Step = (
     | Press
     | Power
     | PanelFault
+    | OutputTest
+    | InTest
+    | Calibration
     | Expect
     | Look
     | Leak

@@ -8,7 +8,8 @@ from pydantic import AfterValidator, Field, GetJsonSchemaHandler, model_validato
 from gaswitness_scenarios.bump_record import BumpRecord
 from gaswitness_scenarios.bus_record import BusRecord
 from gaswitness_scenarios.on_off import OnOff
-from gaswitness_scenarios.tags_and_levels import Level, Name, Names, not_empty
+from gaswitness_scenarios.panel_record import CalibrateRecord, OutputTestRecord
+from gaswitness_scenarios.tags_and_levels import Level, MaybeNames, Name, Names, not_empty
 from gaswitness_sitefile.link_fault import LinkFault
 from gaswitness_sitefile.link_fault_text import parse_link_fault, parse_link_fault_kind
 from gaswitness_sitefile.model import Number, PositiveSeconds, Record, Seconds, Whole
@@ -217,8 +218,8 @@ class PlannedTestRecord(Record):
 
     id: Name
     title: Name
-    proves: Names | None = None
-    moves: Names | None = None
+    proves: MaybeNames = ()
+    moves: MaybeNames = ()
 
 
 ACTIONS = (
@@ -236,6 +237,9 @@ ACTIONS = (
     "press",
     "power",
     "panel_fault",
+    "output_test",
+    "test_mode",
+    "end_test_mode",
     "expect",
     "look",
     "link_fault",
@@ -277,6 +281,9 @@ class StepRecord(Record):
     press: Literal["reset", "accept", "mute", "discover"] | None = None
     power: OnOff | None = None
     panel_fault: OnOff | None = None
+    output_test: OutputTestRecord | None = None
+    test_mode: Names | None = None
+    end_test_mode: Names | None = None
     expect: ExpectRecord | None = None
     look: LookRecord | None = None
     link_fault: LinkFaultRecord | None = None
@@ -284,7 +291,7 @@ class StepRecord(Record):
     leak: LeakRecord | None = None
     purge: PurgeRecord | None = None
     drift: DriftRecord | None = None
-    calibrate: Names | None = None
+    calibrate: CalibrateRecord | None = None
     loop: LoopRecord | None = None
     bus: BusRecord | None = None
     mains: OnOff | None = None

@@ -37,4 +37,6 @@ Names = Annotated[
         }
     ),
 ]
+MaybeNames = Annotated[tuple[Name, ...], BeforeValidator(_listed)]
+"""None, one or several names."""
 Level = Annotated[float | str, BeforeValidator(_level)]
