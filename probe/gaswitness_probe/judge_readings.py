@@ -94,14 +94,17 @@ def _moves(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspect]:
     timing = view.site.timing
     low, high = channel.shown_limits
     for begun, step, until in applied_gas(view, channel):
-        due = begun.high + step.over_s + channel.t90_s + 2 * timing.scan_s + timing.refresh_s
-        was = series.ended_by(begun.low) - 1
-        if was < 0 or due > until or not unsound.throughout(FALSE, begun.low, due):
+        was = series.begun_by(begun.low) - 1
+        if was < 0:
+            continue
+        start = series.values[was]
+        lag_s = _t90_s(channel, start, step.level) + 2 * timing.scan_s + timing.refresh_s
+        due = begun.high + step.over_s + lag_s
+        if due > until or not unsound.throughout(FALSE, begun.low, due):
             continue
         shown = _sound(series, unsound, Window(due, until))
         if not shown:
             continue
-        start = series.values[was]
         level = within_type(point, min(max(step.level, low), high))
         way = level - start
         if isnan(start) or abs(way) < 2.5 * channel.reading_tolerance:
@@ -118,6 +121,13 @@ def _moves(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspect]:
                 f"{seconds(due - begun.high)} later",
                 at_s=due,
             )
+
+
+def _t90_s(channel: Channel, start: float, level: float) -> float:
+    """The T90 by which the detector goes; the longer one, where either may be meant."""
+    clean = channel.clean_reading
+    away = abs(level - clean) > abs(start - clean) + channel.reading_tolerance
+    return channel.t90_s if away else channel.slowest_t90_s
 
 
 _Settled = Sequence[tuple[float, tuple[int, ...]]]

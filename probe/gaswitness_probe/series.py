@@ -31,6 +31,10 @@ class Series:
         """How many of the runs ended no later than the instant."""
         return bisect_right(self.high, instant_s)
 
+    def begun_by(self, instant_s: float) -> int:
+        """How many of the runs had surely begun by the instant."""
+        return bisect_right(self.first, instant_s)
+
     def begun_before(self, instant_s: float) -> int:
         """How many of the runs may have begun before the instant."""
         return bisect_left(self.low, instant_s)

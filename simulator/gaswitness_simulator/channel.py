@@ -438,6 +438,8 @@ class ChannelState:
     def _scans_to(self, edges: list[float], at_s: float) -> int:
         """Scans that may pass before the value with noise could touch the nearest edge."""
         now, fastest = self.air.lagged(at_s), self.air.fastest(at_s)
+        if fastest == math.inf:
+            return 1
         if self.ageing is not None:
             fastest = self.ageing.fastest(fastest, *self.air.reach(at_s), at_s)
             now = self.ageing.shows(now, at_s)

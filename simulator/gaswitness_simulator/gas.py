@@ -182,11 +182,15 @@ class Air:
         return low - grain, high + grain
 
     def fastest(self, at_s: float) -> float:
-        """The lagged value never changes faster than this from `at_s` on, per second."""
+        """The lagged value never changes faster than this from `at_s` on, per second; infinite
+        where a sensor without lag is to meet a step."""
         if self.tau_s > 0.0:
             low, high = self.reach(at_s)
             return (high - low) / self.tau_s
-        return max(segment.fastest for segment in self.segments[self._at(at_s) :])
+        ahead = self.segments[self._at(at_s) :]
+        if any(_steps(one, after) for one, after in pairwise(ahead)):
+            return math.inf
+        return max(segment.fastest for segment in ahead)
 
     def _end(self, i: int, end_s: float) -> float:
         segment = self.segments[i]
@@ -194,6 +198,12 @@ class Air:
 
     def _at(self, at_s: float) -> int:
         return max(0, bisect_right(self.starts, at_s) - 1) if len(self.starts) > 1 else 0
+
+
+def _steps(one: Segment, after: Segment) -> bool:
+    """Whether the gas does not go on where the segment before left it."""
+    left, found = one.gas(after.start_s), after.gas(after.start_s)
+    return abs(found - left) > 1e-9 * (1.0 + abs(left))
 
 
 def _hull(*values: float) -> tuple[float, float]:

@@ -57,6 +57,23 @@ def test_a_reading_that_ignores_the_gas_is_failed(seen):
     assert "did not follow the gas: 60 %LEL applied at 5.0 s" in verdict.because
 
 
+def test_a_reading_that_never_moved_at_all_is_failed(seen):
+    """From the first poll on it shows one number: there is no change of it before the gas."""
+    steps = gas(5.0, 60.0, 1.0), gas(15.0, 0.0)
+    verdict = seen([0.0] * 30, *steps, channel={"t90_s": 4})
+    assert verdict.outcome == "failed"
+    assert "did not follow the gas: 60 %LEL applied at 5.0 s" in verdict.because
+
+
+def test_a_slow_recovery_has_its_own_t90_to_follow_in(seen):
+    """T90 4 s, recovery 40 s: 8 s after the gas went 37 % of the way back are covered."""
+    falling = [60 * 10 ** (-s / 40) for s in range(8)]
+    steps = gas(3.5, 60.0), gas(29.5, 0.0), gas(37.5, 60.0)
+    sensor = {"t90_s": 4, "recovery_t90_s": 40}
+    readings = [0.0] * 4 + [60.0] * 26 + falling + [60.0] * 5
+    assert seen(readings, *steps, channel=sensor).outcome != "failed"
+
+
 def test_gas_that_turned_back_before_it_arrived_needs_not_be_followed(seen):
     steps = gas(5.0, 60.0, 40.0), gas(5.0, 0.0)
     verdict = seen([0.0, 0.1, *[0.0] * 60], *steps, channel={"t90_s": 30})
