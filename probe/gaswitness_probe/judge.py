@@ -11,6 +11,7 @@ from gaswitness_probe.judge_flags import judge_flags
 from gaswitness_probe.judge_levels import judge_levels
 from gaswitness_probe.judge_outputs import judge_outputs
 from gaswitness_probe.judge_readings import judge_readings
+from gaswitness_probe.judge_states import judge_states
 from gaswitness_probe.signal import Window
 from gaswitness_probe.verdict import Kind, Outcome, Proof, Verdict, overall
 from gaswitness_probe.view import PanelView
@@ -35,9 +36,17 @@ def judge(
     Ordered as the site file is; the same input gives the same verdicts.
     """
     view = PanelView(site, histories, applied, looked, Window(*span), link)
-    expected = Expectations(view)
+    return judge_by(Expectations(view), expectations)
+
+
+def judge_by(
+    expected: Expectations, expectations: Sequence[Expectation] = ()
+) -> tuple[Verdict, ...]:
+    """As `judge`, where the view of the run and what follows from it are at hand."""
+    view = expected.view
     found: list[Verdict] = [
         *judge_readings(view),
+        *judge_states(view),
         *judge_flags(expected),
         *judge_levels(expected),
         *judge_outputs(expected),

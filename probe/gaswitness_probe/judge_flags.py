@@ -92,6 +92,13 @@ def judge_flags(expectations: Expectations) -> Iterator[Verdict]:
         yield _unaccepted(expectations)
 
 
+def expected_flags(expectations: Expectations) -> dict[str, Signal]:
+    """What each flag must show, where it is known, by its fact."""
+    found = {flag.fact: flag.expected for flag in _flags(expectations)}
+    found["panel.unaccepted"] = _unaccepted_flag(expectations).expected
+    return found
+
+
 def _flags(expectations: Expectations) -> Iterator[Flag]:
     view = expectations.view
     prompt = view.prompt
@@ -335,13 +342,9 @@ def _timed(flag: Flag, name: str, event: Event, when: Window, allowed: Window) -
 def _unaccepted(expectations: Expectations) -> Verdict:
     """Set by any level or fault that comes on, cleared by accept."""
     view = expectations.view
-    fact = "panel.unaccepted"
-    sets = list(_alarms_coming(view))
-    blanks = [Event(w.low, w.high, sure=False) for w in view.broken]
-    clears = [Event(press.low, press.high) for press in view.keys("accept")]
-    expected = remembered([*sets, *blanks], [*clears, *blanks], UNKNOWN)
-    flag = Flag(fact, "an alarm or fault not yet accepted", expected, _NOW, _NOW)
-    parts = view.parts(fact)
+    flag = _unaccepted_flag(expectations)
+    fact, parts = flag.fact, view.parts(flag.fact)
+    sets, clears = list(_alarms_coming(view)), _accepted(view)
     aspects = by_name([*_contradictions(flag, parts), *_memory_changes(fact, sets, clears, parts)])
     outcome = overall([aspect.outcome for aspect in aspects])
     telling = next((a for a in aspects if a.outcome is outcome), None)
@@ -354,6 +357,19 @@ def _unaccepted(expectations: Expectations) -> Verdict:
         because=telling.because if telling else "no alarm came and was accepted",
         aspects=tuple(aspects),
     )
+
+
+def _unaccepted_flag(expectations: Expectations) -> Flag:
+    view = expectations.view
+    blanks = [Event(w.low, w.high, sure=False) for w in view.broken]
+    sets = [*_alarms_coming(view), *blanks]
+    expected = remembered(sets, [*_accepted(view), *blanks], UNKNOWN)
+    words = "an alarm or fault not yet accepted"
+    return Flag("panel.unaccepted", words, expected, _NOW, _NOW)
+
+
+def _accepted(view: PanelView) -> list[Event]:
+    return [Event(press.low, press.high) for press in view.keys("accept")]
 
 
 def _alarms_coming(view: PanelView) -> Iterator[Event]:
