@@ -4,13 +4,15 @@ The probe's own reading of the panel's rules in DEVELOPERS.md, as logic over tim
 again a signal: true where it must be on, false where it must be off, unknown where either will do.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import inf
 
 from gaswitness_probe.facts import resolution, within_type
 from gaswitness_probe.observe import Stretch
+from gaswitness_probe.output_forced import Forced, forced, where_free
+from gaswitness_probe.output_time import given_time, lasting
 from gaswitness_probe.series import threshold
 from gaswitness_probe.signal import (
     ALWAYS_FALSE,
@@ -26,6 +28,7 @@ from gaswitness_probe.signal import (
     at_least,
     blurred,
     combine,
+    from_changes,
     held,
     held_for,
     kept_for,
@@ -34,7 +37,7 @@ from gaswitness_probe.signal import (
     remembered,
     rises,
 )
-from gaswitness_probe.view import PanelView, counted, panel_fault
+from gaswitness_probe.view import ALWAYS_COUNT, PanelView, counted, panel_fault
 from gaswitness_sitefile.channel import AlarmLevel, Channel, Direction, LevelsOnFault
 from gaswitness_sitefile.devices import Output
 from gaswitness_sitefile.matrix import AllOf, AnyOf, Cause, Cell, Fact, Not, Vote
@@ -238,9 +241,9 @@ class Expectations:
         if fact.subject in view.site.channel_of:
             level = self.levels.get(str(fact))
             if level is not None and not view.shown(str(fact)):
-                return all_of([level.expected, negation(view.inhibited(fact.subject))])
-            if fact.what == "inhibit":
-                return view.inhibited(fact.subject)
+                return all_of([level.expected, negation(view.silent(fact.subject))])
+            if fact.what in ALWAYS_COUNT:
+                return view.flag(str(fact))
             return counted(view, str(fact))
         return panel_fault(view) if str(fact) == "panel.fault" else view.flag(str(fact))
 
@@ -250,6 +253,11 @@ class Expectations:
         return {output.tag: OutputView(self, output) for output in self.view.site.outputs}
 
 
+def _may_have_ended(now: Sequence[Truth]) -> Truth:
+    kept, delayed, since_lost = now
+    return UNKNOWN if kept is TRUE and delayed is not TRUE and since_lost is TRUE else kept
+
+
 @dataclass(frozen=True)
 class CellView:
     """One cell: its cause as seen, and what its effect must do on its account."""
@@ -257,6 +265,27 @@ class CellView:
     expectations: Expectations
     cell: Cell
     seen_off: Callable[[], Signal]
+    output: Output
+
+    @cached_property
+    def lasting(self) -> Window | None:
+        """How long a new cause alone keeps the output on, in seconds; None where it does not."""
+        return lasting(self.output, self.expectations.view.site.timing.scan_s)
+
+    @cached_property
+    def own_time(self) -> Signal:
+        """Where the time that its causes give the output runs."""
+        if self.lasting is None:
+            return ALWAYS_FALSE
+        broken = self.expectations.view.broken
+        # A cause that stands when the power returns comes anew.
+        again = [Event(lost.low, lost.high + self.rise.high, sure=False) for lost in broken]
+        # One that went before it must have been heard may have been heard, as late as that.
+        came = [
+            one if one.sure else Event(one.low, one.high + self.cell.response_s, sure=False)
+            for one in rises(self.delayed)
+        ]
+        return given_time([*came, *again], self.lasting, broken)
 
     @property
     def rise(self) -> Window:
@@ -284,11 +313,26 @@ class CellView:
 
     @cached_property
     def kept(self) -> Signal:
-        """With its off-delay as well."""
-        return kept_for(self.delayed, self.release)
+        """With its off-delay as well; where the supply was lost meanwhile, it may have ended."""
+        kept = kept_for(self.delayed, self.release)
+        if not self.cell.off_delay_s:
+            return kept
+        for lost in self.expectations.view.broken:
+            since = from_changes(FALSE, [(lost.low, TRUE), (lost.high + self.release.high, FALSE)])
+            kept = combine(_may_have_ended, [kept, self.delayed, since])
+        return kept
 
     @cached_property
     def state(self) -> Signal:
+        """Whether the cell must keep its output on, by the time it gives it or by itself."""
+        if self.lasting is None:
+            return self.acting
+        if self.output.pulse_s is not None:
+            return self.own_time
+        return any_of([self.acting, self.own_time])
+
+    @cached_property
+    def acting(self) -> Signal:
         """Whether the cell must act."""
         if not self.cell.latching:
             return self.kept
@@ -304,7 +348,7 @@ class OutputView:
         self.view = expectations.view
         self.output = output
         self.cells = [
-            CellView(expectations, cell, self._seen_off)
+            CellView(expectations, cell, self._seen_off, output)
             for cell in self.view.site.cells_of[output.tag]
         ]
 
@@ -315,11 +359,16 @@ class OutputView:
 
     @cached_property
     def parts(self) -> list[Stretch]:
-        """What was seen of the output."""
-        return self.view.parts(self.fact)
+        """What was seen of the output while nobody forced it."""
+        return where_free(self.view.parts(self.fact), self.forced.free)
+
+    @cached_property
+    def forced(self) -> Forced:
+        """Where somebody holds it at the panel."""
+        return forced(self.view, self.output.tag)
 
     def _seen_off(self) -> Signal:
-        off = negation(self.view.signal(self.fact))
+        off = blurred(negation(self.view.signal(self.fact)), negation(self.forced.free))
         if not self.output.mutable or not self.view.keys("mute"):
             return off
         return all_of([off, negation(self.view.signal(f"{self.output.tag}.muted"))])
@@ -336,6 +385,7 @@ class OutputView:
             press
             for press in self.view.keys("mute")
             if not self.effect.throughout(FALSE, press.low, press.high)
+            and not self.forced.free.throughout(FALSE, press.low, press.high)
         ]
 
     @cached_property
@@ -344,7 +394,12 @@ class OutputView:
         if not self.output.mutable or not self.mute_presses:
             return ALWAYS_FALSE
         presses = [
-            Event(p.low, p.high, sure=self.effect.throughout(TRUE, p.low, p.high))
+            Event(
+                p.low,
+                p.high,
+                sure=self.effect.throughout(TRUE, p.low, p.high)
+                and self.forced.free.throughout(TRUE, p.low, p.high),
+            )
             for p in self.mute_presses
         ]
         anew = [event for cell in self.cells for event in rises(cell.delayed)]

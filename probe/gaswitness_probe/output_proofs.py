@@ -10,6 +10,7 @@ from gaswitness_probe.aspects import JUST_S
 from gaswitness_probe.expect import CellView, OutputView
 from gaswitness_probe.observe import Change, changes
 from gaswitness_probe.output_findings import Findings
+from gaswitness_probe.output_time_proofs import find_times
 from gaswitness_probe.respond import (
     allowance,
     between,
@@ -27,11 +28,14 @@ def find_proofs(output: OutputView, findings: Findings) -> None:
     """All aspects that were seen to be right, or might have been."""
     for cell in output.cells:
         _rises(output, cell, findings)
+        if output.output.pulse_s is not None:
+            continue
         if cell.cell.latching:
             _latches(output, cell, findings)
         else:
             _releases(output, cell, findings)
         _resets(output, cell, findings)
+    find_times(output, findings)
     _mutes(output, findings)
 
 
@@ -65,6 +69,8 @@ def _rises(output: OutputView, cell: CellView, findings: Findings) -> None:
         cause = event.window
         stood_until = _true_until(cell.cause, cause.high)
         deadline = cause.high + cell.rise.high
+        if not output.forced.free.throughout(TRUE, cause.low, deadline):
+            continue
         change = _next_change(output, cause.low)
         late = change is not None and change.when.low > deadline
         if change is None or change.to is FALSE or (late and stood_until < change.when.low):
@@ -158,8 +164,14 @@ def _releases(output: OutputView, cell: CellView, findings: Findings) -> None:
             continue
         if not output.muted.throughout(FALSE, event.low, change.when.high):
             continue
+        if not output.forced.free.throughout(TRUE, event.low, change.when.high):
+            continue
+        if not cell.own_time.throughout(FALSE, event.low, change.when.high):
+            continue  # its own time may hold it on
         if not _alone(output, cell, event.low, change.when.high):
             continue
+        if any(w.low <= change.when.high and w.high >= event.low for w in output.view.broken):
+            continue  # with the supply everything goes at once
         measured = response(event.window, change.when)
         outcome = decide(measured, allowed)
         came_back = not cell.cause.throughout(FALSE, event.high, change.when.low)

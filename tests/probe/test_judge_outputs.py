@@ -173,6 +173,19 @@ def test_power_cut_excuses_a_lost_latch(seen):
     assert hand[CELL].outcome == "proven"
 
 
+def test_an_off_delay_ends_with_the_supply(seen):
+    """Rule 13: with the supply back no delay runs. The cause went off while it was lost, too."""
+    verdict = seen(
+        "0000111111" + ".." + "00000000",
+        "0000111111" + ".." + "00000000",
+        KEPT,
+        did=[(9.6, PowerSet(on=False)), (11.5, PowerSet(on=True))],
+    )[CELL]
+    assert outcomes(verdict) == {"rises": "proven"}
+    kept = seen("000011111100000000", "000011111100000000", KEPT)[CELL]
+    assert outcomes(kept)["releases"] == "failed"
+
+
 def test_a_cause_that_came_back_within_the_off_delay_is_no_late_release(seen):
     """It went at 12 s, came back for a moment at 15 s, and the output goes 6 s after that."""
     cause = "0000011111110001000000000000000"
