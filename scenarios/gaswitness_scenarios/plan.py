@@ -1,0 +1,102 @@
+"""The plan of a test: from the matrix and the points list alone, a script that proves them.
+
+Tests in the order in which they are best done: what costs no gas first, then readings and levels,
+then rounds of channels that do not meet, then all that takes several causes, then the supply.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from gaswitness_scenarios.plan_bench import Draft
+from gaswitness_scenarios.plan_free import fault_test, input_test, panel_fault_test
+from gaswitness_scenarios.plan_gates import gate_test
+from gaswitness_scenarios.plan_ground import Ground
+from gaswitness_scenarios.plan_ladder import stages
+from gaswitness_scenarios.plan_levels import levels_test
+from gaswitness_scenarios.plan_order import chunks, meetings, rounds
+from gaswitness_scenarios.plan_power import inhibited_faults_test, power_test, zero_test
+from gaswitness_scenarios.plan_rounds import effects_by_gas, round_test
+from gaswitness_scenarios.plan_text import plan_text
+from gaswitness_sitefile.link_address import LinkAddress
+from gaswitness_sitefile.site import Site
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The tests in order, and the ground that they were made from."""
+
+    ground: Ground
+    tests: tuple[Draft, ...]
+    rounds: tuple[tuple[str, ...], ...]
+
+    @property
+    def site(self) -> Site:
+        """The site that is planned for."""
+        return self.ground.site
+
+    @property
+    def preamble(self) -> list[dict[str, Any]]:
+        """What comes before the first test: the panel has warmed up."""
+        return [{"hold_s": self.ground.timing.up(self.ground.timing.flag_s + 2)}]
+
+    def text(self, about: str) -> str:
+        """The plan as the text of a script; `about` are words for people, before the tests."""
+        title = f"Test plan of {self.site.panel.tag}"
+        return plan_text(title, about, self.preamble, self.tests)
+
+
+def make_plan(
+    site: Site, link: LinkAddress | None = None, *, looks: str = "all", at_once: int = 0
+) -> Plan:
+    """Plan the site's test.
+
+    `at_once`: detectors in gas at a time at most, 0 for no bound; votes and sums take theirs all
+    the same. `looks`: `all` outputs, or those `unshown` by a point.
+    """
+    ground = Ground.of(site, link, looks)
+    tests: list[Draft] = []
+    tests += [input_test(ground, one, f"{one.tag} made and opened") for one in site.inputs]
+    tests.append(panel_fault_test(ground, "A fault of the panel itself"))
+    tests += [
+        fault_test(ground, one, f"Fault, drop-out and return of {one.tag}") for one in site.channels
+    ]
+    add(tests, inhibited_faults_test(ground, "Faults of inhibited channels"))
+    add(tests, zero_test(ground, "Readings below zero"))
+    groups = chunks([channel.tag for channel in site.channels], at_once)
+    for group in groups:
+        channels = [site.channel_of[tag] for tag in group]
+        where = "all channels" if len(groups) == 1 else ", ".join(group)
+        tests.append(levels_test(ground, channels, f"Readings and alarm levels of {where}"))
+    made = rounds_of(ground, at_once)
+    for group in made:
+        tests.append(round_test(ground, group, f"What {_and(group)} drive by gas"))
+    add(tests, gate_test(ground, "Votes, sums, mutes: all in gas, one counts after the other"))
+    tests.append(power_test(ground, site.channels, "Supply lost and back"))
+    kept = [draft for draft in tests if draft.steps]
+    for number, draft in enumerate(kept, 1):
+        draft.id = f"T-{number:03d}"
+    return Plan(ground, tuple(kept), tuple(tuple(group) for group in made))
+
+
+def add(tests: list[Draft], draft: Draft | None) -> None:
+    """Take a test in where there is one."""
+    if draft is not None:
+        tests.append(draft)
+
+
+def rounds_of(ground: Ground, at_once: int) -> list[list[str]]:
+    """The channels with levels, in rounds."""
+    effects = effects_by_gas(ground)
+    cost_s = {tag: cost_of(ground, tag) for tag in effects}
+    return rounds(meetings(effects), cost_s, at_once)
+
+
+def cost_of(ground: Ground, tag: str) -> float:
+    """About how long a channel takes in gas and to recover."""
+    channel = ground.site.channel_of[tag]
+    return channel.slowest_t90_s * (1 + len(stages(ground.ladders[tag])))
+
+
+def _and(tags: Sequence[str]) -> str:
+    return tags[0] if len(tags) == 1 else f"{', '.join(tags[:-1])} and {tags[-1]}"

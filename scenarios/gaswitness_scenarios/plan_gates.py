@@ -1,0 +1,408 @@
+"""The test of votes, sums, and everything that takes several causes: all in gas, all inhibited.
+
+One application of gas serves them all. With every channel inhibited nothing may move; then channels
+are let count one after the other, so that each vote, sum and mute has one cause that turns it, in
+seconds and without waiting for gas.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from gaswitness_scenarios.plan_bench import Bench, Draft
+from gaswitness_scenarios.plan_ground import Ground
+from gaswitness_scenarios.plan_ladder import Rung, stages
+from gaswitness_scenarios.plan_order import in_order
+from gaswitness_scenarios.plan_stimuli import OWN_FAULT, Turn, is_free, is_gas
+from gaswitness_sitefile.devices import Output
+from gaswitness_sitefile.matrix import Cell, Fact
+
+SHOWN_FOR_S = 1.0
+"""How long an effect must be seen to stay as it is, where a plan expects it to."""
+
+
+@dataclass(frozen=True)
+class Slot:
+    """One source that turns cells, beside a setting."""
+
+    turn: Turn
+    cells: tuple[Cell, ...]
+
+
+class Gates:
+    """Which turns a gate can show, and at which stage of gas."""
+
+    def __init__(self, ground: Ground) -> None:
+        self.ground = ground
+        self.site = ground.site
+        self.rungs = {c.tag: stages(ground.ladders[c.tag]) for c in ground.site.channels}
+        self.count = max((len(found) for found in self.rungs.values()), default=0)
+
+    def on_at(self, tag: str, stage: int) -> tuple[str, ...]:
+        """The levels that are on at a channel at a stage."""
+        rungs = self.rungs[tag]
+        return rungs[min(stage, len(rungs) - 1)].on if rungs else ()
+
+    def facts(self, stage: int, sources: Iterable[Fact]) -> frozenset[Fact]:
+        """What counts while these sources are let count: gas brings all levels of its channel."""
+        found: set[Fact] = set()
+        for fact in sources:
+            if is_gas(self.site, fact):
+                found.update(Fact(fact.subject, name) for name in self.on_at(fact.subject, stage))
+            else:
+                found.add(fact)
+                if fact.subject in self.site.channel_of:
+                    found.update(Fact(fact.subject, n) for n in self.on_at(fact.subject, stage))
+        return frozenset(found)
+
+    def fits(self, cell: Cell, turn: Turn, stage: int) -> bool:
+        """Whether the turn can be shown at the stage with nothing else at the cell's output."""
+        sources = (turn.fact, *turn.standing)
+        for fact in sources:
+            if is_gas(self.site, fact):
+                if fact.what not in self.on_at(fact.subject, stage):
+                    return False
+            elif not is_free(self.site, fact) or fact.what == "inhibit":
+                return False
+        if is_free(self.site, turn.fact) and turn.fact.subject in self.site.channel_of:
+            return False
+        off = self.facts(stage, turn.standing)
+        on = self.facts(stage, sources)
+        if self.ground.index.standing(cell, off) is turn.on:
+            return False
+        if self.ground.index.standing(cell, on) is not turn.on:
+            return False
+        return not any(
+            self.ground.index.standing(other, facts)
+            for other in self.others(cell, on)
+            for facts in (off, on)
+        )
+
+    def others(self, cell: Cell, facts: frozenset[Fact]) -> list[Cell]:
+        found = {
+            one.id: one for fact in facts for one in self.ground.index.cells_by_fact.get(fact, ())
+        }
+        return [one for one in found.values() if one.effect == cell.effect and one.id != cell.id]
+
+    def slots(self) -> dict[int, list[Slot]]:
+        """What no test shows yet, by the first stage at which it can be."""
+        by_stage: dict[int, dict[Turn, list[Cell]]] = {}
+        for cell, turn in self.ground.needs():
+            for stage in range(self.count):
+                if self.fits(cell, turn, stage):
+                    by_stage.setdefault(stage, {}).setdefault(turn, []).append(cell)
+                    break
+        return {
+            stage: [Slot(turn, tuple(found[turn])) for turn in in_order(found)]
+            for stage, found in by_stage.items()
+        }
+
+    def voices(self, output: Output, stage: int) -> list[tuple[Cell, Fact]]:
+        """Causes that can make a mutable output sound one after the other at a stage."""
+        found: dict[str, tuple[Cell, Fact]] = {}
+        for cell in self.site.cells_of[output.tag]:
+            for turn in self.ground.turns_of[cell.id]:
+                if turn.standing or not turn.on or cell.id in found:
+                    continue
+                gas = is_gas(self.site, turn.fact)
+                if gas and turn.fact.what in self.on_at(turn.fact.subject, stage):
+                    facts = self.facts(stage, [turn.fact])
+                    if self.ground.index.standing(cell, facts):
+                        found[cell.id] = (cell, turn.fact)
+                elif not gas and turn.fact.subject in self.site.input_of:
+                    found[cell.id] = (cell, turn.fact)
+        return list(found.values())
+
+
+def gate_test(ground: Ground, title: str) -> Draft | None:
+    """The test, or None where there is nothing that needs it."""
+    gates = Gates(ground)
+    channels = [c.tag for c in ground.site.channels if gates.rungs[c.tag]]
+    if not channels:
+        return None
+    bench = ground.bench(title, "gates")
+    _Gate(ground, bench, gates, channels).write()
+    return bench.draft
+
+
+class _Gate:
+    def __init__(self, ground: Ground, bench: Bench, gates: Gates, tags: Sequence[str]) -> None:
+        self.ground = ground
+        self.bench = bench
+        self.gates = gates
+        self.tags = list(tags)
+        self.timing = ground.timing
+        self.site = ground.site
+        self.channel = ground.site.channel_of
+        self.muted: set[str] = set()
+
+    def write(self) -> None:
+        bench = self.bench
+        slots = self.gates.slots()
+        bench.say("All inhibited: from here on gas may move nothing.")
+        bench.inhibit(self.tags, on=True)
+        bench.hold(self.timing.flag_s)
+        best = self.stages_of_mutes()
+        for stage in range(self.gates.count):
+            here = slots.get(stage, [])
+            mutable = [out for out in self.site.outputs if best.get(out.tag) == stage]
+            last = stage + 1 == self.gates.count
+            if not here and not mutable and not last:
+                continue
+            self.gas(stage)
+            for slot in here:
+                self.slot(slot)
+            for output in mutable:
+                self.mute(output, self.gates.voices(output, stage))
+        self.end()
+
+    def stages_of_mutes(self) -> dict[str, int]:
+        """For each mutable output the stage at which most of its causes can sound."""
+        found = {}
+        for output in self.site.outputs:
+            if not output.mutable:
+                continue
+            counts = [len(self.gates.voices(output, s)) for s in range(self.gates.count)]
+            if any(counts):
+                found[output.tag] = counts.index(max(counts))
+        return found
+
+    def gas(self, stage: int) -> None:
+        """All channels on to their level of this stage, while nothing may move."""
+        bench = self.bench
+        to: dict[str, Rung] = {}
+        for tag in self.tags:
+            rungs = self.gates.rungs[tag]
+            rung = rungs[min(stage, len(rungs) - 1)]
+            if bench.gas.get(tag) != rung.past:
+                to[tag] = rung
+        turned = [
+            tag
+            for tag, rung in to.items()
+            if tag in bench.gas and (rung.past > rung.short) != (bench.gas[tag] > self.clean(tag))
+        ]
+        if turned:
+            self.through_clean(turned)
+        start = {tag: bench.gas.get(tag, self.clean(tag)) for tag in to}
+        if to:
+            bench.say("Inhibited, in gas: nothing moves.")
+            bench.apply({tag: rung.past for tag, rung in to.items()})
+        lags = [
+            self.timing.reaches_s(
+                self.channel[tag],
+                start[tag],
+                rung.past,
+                self.ground.crossing(self.channel[tag], rung, past=rung.past),
+            )
+            + rung.level.on_delay_s
+            for tag, rung in to.items()
+        ]
+        cells = [
+            cell
+            for tag in self.tags
+            for name in self.gates.on_at(tag, stage)
+            for cell in self.ground.index.cells_by_fact.get(Fact(tag, name), ())
+        ]
+        bench.hold(max(lags, default=0.0) + self.timing.level_s + self.timing.comes_s(cells))
+        for cell in {one.id: one for one in cells}.values():
+            bench.cover(cell.id, "I")
+        effects = dict.fromkeys(cell.effect for cell in cells)
+        for effect in effects:
+            if self.ground.output_seen(effect) and bench.at_rest(effect):
+                stays = f"{effect} stays off: all in gas, all inhibited ({stage + 1})"
+                bench.expect(stays, f"{effect}.active", on=False, within_s=1, for_s=SHOWN_FOR_S)
+        if effects:
+            bench.hold(1 + SHOWN_FOR_S + self.timing.sight_s)
+
+    def clean(self, tag: str) -> float:
+        return self.channel[tag].clean_reading
+
+    def through_clean(self, tags: list[str]) -> None:
+        bench = self.bench
+        start = {tag: bench.gas[tag] for tag in tags}
+        bench.apply(dict.fromkeys(tags, "clean"))
+        recover_s = max(self.ground.recover_s(self.channel[tag], start[tag]) for tag in tags)
+        bench.hold(recover_s + self.timing.level_s)
+        bench.press("reset")
+        bench.hold(self.timing.key_s)
+
+    # --- one thing after the other ----------------------------------------------------------
+
+    def let(self, fact: Fact, *, count: bool) -> None:
+        """Let a source count, or not: its inhibit goes, its contact is made."""
+        if fact.subject in self.site.input_of:
+            self.bench.input(fact.subject, on=count)
+        elif fact == OWN_FAULT:
+            self.bench.panel_fault(on=count)
+        else:
+            self.bench.inhibit([fact.subject], on=not count)
+
+    def wait_s(self, fact: Fact) -> float:
+        """Until the source counts, or no longer does, its effects aside."""
+        flag = f"{fact.subject}.inhibit"
+        seen = flag in self.ground.shown or fact.subject in self.site.input_of
+        levels_s = 0.0
+        if self.ground.inhibit_clears and fact.subject in self.channel:
+            levels = self.channel[fact.subject].levels.values()
+            levels_s = max((one.on_delay_s for one in levels), default=0.0) + self.timing.level_s
+        prompt_s = self.site.timing.scan_s if seen else self.site.timing.flag_response_s
+        return prompt_s + levels_s
+
+    def rest(self, effects: Iterable[str]) -> None:
+        self.bench.hold(max(0.0, self.bench.rests_in_s(effects)))
+
+    def slot(self, slot: Slot) -> None:
+        bench, turn, cells = self.bench, slot.turn, slot.cells
+        self.rest({cell.effect for cell in cells})
+        standing = turn.standing
+        turned_on = [cell for cell in cells if turn.on]
+        turned_off = [cell for cell in cells if not turn.on]
+        for fact in standing:
+            self.let(fact, count=True)
+        if standing:
+            bench.hold(max(self.wait_s(f) for f in standing) + self.timing.comes_s(cells))
+            self.see(turned_on, f"{_listed(standing)} alone", on=False)
+            self.see(turned_off, f"{_listed(standing)} alone", on=True)
+        bench.say(f"{_acts(turn.fact)}: {', '.join(dict.fromkeys(c.effect for c in cells))}.")
+        self.let(turn.fact, count=True)
+        words = " with ".join([str(turn.fact), *([_listed(standing)] if standing else [])])
+        bench.hold(self.wait_s(turn.fact) + self.window_s(turned_on, turned_off))
+        self.see(turned_on, words, on=True)
+        self.see(turned_off, words, on=False)
+        for cell in turned_on:
+            bench.cover(cell.id, "R")
+            if self.ground.output_seen(cell.effect):
+                bench.claim(f"cell/{cell.id}: rises")
+        for cell in cells:
+            self.ground.done.add((cell.id, turn))
+            bench.cover(cell.id, "V") if standing else None
+        self.ground.look_now(bench, dict.fromkeys(cell.effect for cell in turned_on))
+        self.let(turn.fact, count=False)
+        bench.hold(self.wait_s(turn.fact) + self.window_s(turned_off, turned_on))
+        for cell in turned_off:
+            self.see([cell], f"{_listed(standing)}, {turn.fact} gone", on=True)
+        self.fallen(turned_on)
+        for fact in standing:
+            self.let(fact, count=False)
+        if standing:
+            bench.hold(max(self.wait_s(f) for f in standing))
+
+    def window_s(self, come: Sequence[Cell], go: Sequence[Cell]) -> float:
+        return max(
+            self.timing.comes_s(come) if come else 0.0, self.timing.goes_s(go) if go else 0.0
+        )
+
+    def fallen(self, cells: Sequence[Cell]) -> None:
+        """Their cause has gone, and the time for it is over: released, or latched until reset."""
+        bench = self.bench
+        latched = [cell for cell in cells if cell.latching]
+        for cell in cells:
+            kind, aspect = ("L", "latches") if cell.latching else ("F", "releases")
+            bench.cover(cell.id, kind)
+            if self.ground.output_seen(cell.effect):
+                bench.claim(f"cell/{cell.id}: {aspect}")
+        if latched:
+            bench.press("reset")
+            bench.hold(self.timing.key_s + self.timing.goes_s(latched))
+            for cell in latched:
+                bench.cover(cell.id, "A")
+                if self.ground.output_seen(cell.effect):
+                    bench.claim(f"cell/{cell.id}: reset")
+
+    def see(self, cells: Sequence[Cell], words: str, *, on: bool) -> None:
+        """Expect what the cells' outputs do, in words of the cell."""
+        named: dict[str, list[Cell]] = {}
+        for cell in cells:
+            named.setdefault(cell.effect, []).append(cell)
+        for effect, ones in named.items():
+            if self.ground.output_seen(effect):
+                name = f"{ones[0].id}: {words}"
+                self.bench.expect(name, f"{effect}.active", on=on, within_s=1, for_s=0)
+        if named:
+            self.bench.hold(1 + self.timing.sight_s / 2)
+
+    # --- mute ---------------------------------------------------------------------------------
+
+    def mute(self, output: Output, voices: list[tuple[Cell, Fact]]) -> None:
+        """The first cause sounds it, mute silences it, each further one sounds it again."""
+        bench, timing, tag = self.bench, self.timing, output.tag
+        self.rest({tag})
+        cells = [cell for cell, _ in voices]
+        first_cell, first = voices[0]
+        bench.say(f"{_acts(first)}: {tag} sounds.")
+        self.let(first, count=True)
+        bench.hold(self.wait_s(first) + timing.comes_s([first_cell]))
+        self.silence(tag, first_cell)
+        again = [(cell, fact) for cell, fact in voices[1:] if fact != first]
+        for cell, fact in again:
+            if fact in bench.facts:
+                continue
+            bench.say(f"{_acts(fact)}: {tag} sounds again.")
+            self.let(fact, count=True)
+            bench.hold(self.wait_s(fact) + timing.comes_s([cell]))
+            self.see([cell], f"{fact} sounds {tag} again", on=True)
+            self.silence(tag, cell)
+            bench.cover(cell.id, "S")
+            self.resounds(tag)
+        if again:
+            self.let(first, count=False)
+            bench.hold(self.wait_s(first) + timing.goes_s([first_cell]))
+            bench.say(f"{_acts(first)} anew: {tag} sounds again.")
+            self.let(first, count=True)
+            bench.hold(self.wait_s(first) + timing.comes_s([first_cell]))
+            self.see([first_cell], f"{first} sounds {tag} again", on=True)
+            bench.cover(first_cell.id, "S")
+            self.resounds(tag)
+        for _, fact in (voices[0], *again):
+            if fact in bench.facts:
+                self.let(fact, count=False)
+        bench.hold(self.wait_s(first) + timing.goes_s(cells))
+        if any(cell.latching for cell in cells):
+            bench.press("reset")
+            bench.hold(timing.key_s + timing.goes_s(cells))
+        bench.claim(*self.ground.shows(f"{tag}.muted"))
+
+    def resounds(self, tag: str) -> None:
+        if self.ground.output_seen(tag):
+            self.bench.claim(f"output/{tag}: sounds again")
+
+    def silence(self, tag: str, cell: Cell) -> None:
+        bench = self.bench
+        bench.press("mute")
+        bench.hold(self.timing.key_s)
+        bench.cover(cell.id, "M")
+        if tag in self.muted:
+            return
+        self.muted.add(tag)
+        if self.ground.output_seen(tag):
+            bench.claim(f"output/{tag}: mutes")
+
+    # --- the end ------------------------------------------------------------------------------
+
+    def end(self) -> None:
+        bench, timing = self.bench, self.timing
+        start = dict(bench.gas)
+        bench.say("Clean air, still inhibited.")
+        bench.apply(dict.fromkeys(start, "clean"))
+        lags = [self.ground.recover_s(self.channel[tag], level) for tag, level in start.items()]
+        bench.hold(max(lags, default=0.0) + timing.level_s)
+        bench.recovered(list(start))
+        bench.press("reset")
+        bench.hold(timing.key_s)
+        bench.inhibit(self.tags, on=False)
+        bench.hold(timing.flag_s)
+        bench.press("accept")
+        bench.hold(timing.key_s)
+        for tag in self.tags:
+            bench.claim(*self.ground.shows(f"{tag}.inhibit"))
+        bench.claim(*self.ground.shows("panel.inhibit"))
+        rests = [cell for cell in self.site.matrix if cell.effect in bench.busy_s]
+        if rests:
+            bench.hold(max(0.0, bench.rests_in_s(bench.busy_s)) + timing.sight_s)
+
+
+def _listed(facts: Sequence[Fact]) -> str:
+    return " and ".join(str(fact) for fact in facts)
+
+
+def _acts(fact: Fact) -> str:
+    return f"{fact} made" if fact.what == "active" else f"{fact.subject} counts"

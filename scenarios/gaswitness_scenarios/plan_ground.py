@@ -1,0 +1,185 @@
+"""What all tests of a plan are made from: the site seen as causes, levels, times, and what shows.
+
+Computed once. `shown` are the facts of mapped points.
+"""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Self
+
+from gaswitness_probe.facts import fact_sources, reading_points, resolution, within_type
+from gaswitness_scenarios.plan_bench import Bench, MatrixIndex
+from gaswitness_scenarios.plan_ladder import Rung, ladders
+from gaswitness_scenarios.plan_signature import Signature, signatures
+from gaswitness_scenarios.plan_stimuli import Turn, turns
+from gaswitness_scenarios.plan_timing import PlanTiming
+from gaswitness_sitefile.channel import Channel
+from gaswitness_sitefile.devices import Output, OutputKind
+from gaswitness_sitefile.link_address import LinkAddress
+from gaswitness_sitefile.matrix import Cell, Fact
+from gaswitness_sitefile.site import InhibitActs, Site
+
+Need = tuple[Cell, Turn]
+"""A cell, and one way in which one source has to be seen to turn it."""
+
+LONG_RUN_ON_S = 60.0
+"""A fan that runs on for longer is not waited for while gas is on detectors."""
+
+
+@dataclass
+class Ground:
+    """`turns_of`: by cell id. `done`: what the tests written so far show of them."""
+
+    site: Site
+    timing: PlanTiming
+    index: MatrixIndex
+    ladders: Mapping[str, tuple[tuple[Rung, ...], ...]]
+    signatures: Mapping[str, Signature]
+    shown: frozenset[str]
+    turns_of: Mapping[str, tuple[Turn, ...]]
+    looks: str = "all"
+    done: set[tuple[str, Turn]] = field(default_factory=set)
+    looked: set[str] = field(default_factory=set)
+    seen_at_rest: set[str] = field(default_factory=set)
+
+    @classmethod
+    def of(cls, site: Site, link: LinkAddress | None, looks: str = "all") -> Self:
+        """The ground of one site on one link."""
+        timing = PlanTiming.of(site, link)
+        index = MatrixIndex(site)
+        by_cause: dict[str, tuple[Turn, ...]] = {}
+        for cell in site.matrix:
+            if cell.cause not in by_cause:
+                by_cause[cell.cause] = tuple(turns(index.cause_of[cell.id]))
+        return cls(
+            site,
+            timing,
+            index,
+            {c.tag: ladders(c, timing.doubt(c)) for c in site.channels},
+            signatures(site),
+            frozenset(fact_sources(site)),
+            {cell.id: by_cause[cell.cause] for cell in site.matrix},
+            looks,
+        )
+
+    def bench(self, title: str, group: str) -> Bench:
+        """A bench for a new test."""
+        return Bench(self.index, title, group)
+
+    def needs(self) -> Iterable[Need]:
+        """All that no test shows yet."""
+        for cell in self.site.matrix:
+            for turn in self.turns_of[cell.id]:
+                if (cell.id, turn) not in self.done:
+                    yield cell, turn
+
+    def cells_of_fact(self, fact: Fact) -> list[Cell]:
+        """The cells that the fact alone turns."""
+        return [
+            cell
+            for cell in self.index.cells_by_fact.get(fact, ())
+            if any(turn.fact == fact and not turn.standing for turn in self.turns_of[cell.id])
+        ]
+
+    def solo(self, cell: Cell, fact: Fact) -> Turn | None:
+        """The cell's turn by that fact with nothing beside it."""
+        for turn in self.turns_of[cell.id]:
+            if turn.fact == fact and turn.on and not turn.standing:
+                return turn
+        return None
+
+    def crossing(self, channel: Channel, rung: Rung, *, past: float) -> float:
+        """How near its end the reading must be so that the level is surely on."""
+        return 0.8 * max(abs(past - rung.level.setpoint) - self.timing.doubt(channel), 1e-9)
+
+    def recover_s(self, channel: Channel, start: float) -> float:
+        """Until a channel's reading is back in clean air, and all levels' conditions are off."""
+        doubt = self.timing.doubt(channel)
+        gaps = [channel.reading_tolerance]
+        for rung in (r for ladder in self.ladders[channel.tag] for r in ladder):
+            rising = rung.short < rung.past
+            clears = rung.level.setpoint + (-1 if rising else 1) * rung.level.hysteresis
+            gaps.append(abs(clears - channel.clean_reading) - doubt)
+        near = 0.8 * max(min(gaps), 0.05 * min(abs(one) or 1.0 for one in gaps))
+        return self.timing.reaches_s(channel, start, channel.clean_reading, near)
+
+    def shows(self, *facts: str) -> list[str]:
+        """Claims of flags that points show: they come and go."""
+        return [
+            f"flag/{fact}: {how}"
+            for fact in facts
+            if fact in self.shown
+            for how in ("comes", "goes")
+        ]
+
+    def readings(self, channel: Channel, amount: float) -> list[str]:
+        """Claims of the channel's settled readings at an amount of gas."""
+        low, high = channel.shown_limits
+        claims = []
+        for point in reading_points(self.site, channel.tag):
+            level = within_type(point, min(max(amount, low), high))
+            claims.append(f"reading/{channel.tag}: {point.name} at {level:g}")
+        return claims
+
+    def in_fault(self, channel: Channel) -> list[str]:
+        """Claims of what the channel's reading shows in fault."""
+        points = reading_points(self.site, channel.tag)
+        shown = f"{channel.tag}.fault" in self.shown
+        return [f"reading/{channel.tag}: {p.name} in fault" for p in points] if shown else []
+
+    def level_seen(self, tag: str, name: str) -> bool:
+        """Whether the level and its reading can be judged."""
+        return f"{tag}.{name}" in self.shown and bool(reading_points(self.site, tag))
+
+    def output_seen(self, tag: str) -> bool:
+        """Whether a point shows that the output acts."""
+        return f"{tag}.active" in self.shown
+
+    @property
+    def inhibit_clears(self) -> bool:
+        """Whether an inhibit takes the levels themselves away."""
+        return self.site.behaviour.inhibit is InhibitActs.LEVELS
+
+    def resolution_of(self, channel: Channel) -> float:
+        """Half the coarsest step of the registers that show the reading."""
+        return max((resolution(p) for p in reading_points(self.site, channel.tag)), default=0.0)
+
+    def look_now(self, bench: Bench, effects: Iterable[str]) -> None:
+        """Ask a person about outputs that act now and were not yet looked at."""
+        for tag in effects:
+            if tag in self.looked or (self.looks == "unshown" and self.output_seen(tag)):
+                continue
+            self.looked.add(tag)
+            bench.look(f"{tag}.active", question(self.site.output_of[tag], acts=True))
+
+    def look_at_rest(self, bench: Bench, tag: str) -> None:
+        """Ask once about an output that has gone to rest, if it was looked at while it acted."""
+        if tag not in self.looked or tag in self.seen_at_rest:
+            return
+        self.seen_at_rest.add(tag)
+        bench.look(f"{tag}.active", question(self.site.output_of[tag], acts=False))
+
+
+_ACTS: Mapping[OutputKind, Callable[[Output], str]] = {
+    OutputKind.SOUNDER: lambda one: f"Does {_named(one)} sound?",
+    OutputKind.BEACON: lambda one: f"Is {_named(one)} lit?",
+    OutputKind.VALVE: lambda one: f"Has {_named(one)} moved to its safe side?",
+    OutputKind.FAN: lambda one: f"Does {_named(one)} run?",
+    OutputKind.RELAY: lambda one: f"Has {_named(one)} switched, and what it switches?",
+}
+_RESTS: Mapping[OutputKind, Callable[[Output], str]] = {
+    OutputKind.SOUNDER: lambda one: f"Does {_named(one)} still sound?",
+    OutputKind.BEACON: lambda one: f"Is {_named(one)} still lit?",
+    OutputKind.VALVE: lambda one: f"Is {_named(one)} still on its safe side?",
+    OutputKind.FAN: lambda one: f"Does {_named(one)} still run?",
+    OutputKind.RELAY: lambda one: f"Is {_named(one)} still switched over?",
+}
+
+
+def question(output: Output, *, acts: bool) -> str:
+    """What a person is asked; a yes means that the output acts."""
+    return (_ACTS if acts else _RESTS)[output.kind](output)
+
+
+def _named(output: Output) -> str:
+    return f"{output.tag} ({output.name})" if output.name else output.tag

@@ -1,0 +1,226 @@
+"""Tests of what alarms drive: a round of channels that do not meet, each by gas through its levels.
+
+On the way: each effect comes, a reset with the gas there changes nothing, the detector drops out
+and returns; then clean air, latches, reset.
+"""
+
+from collections.abc import Sequence
+
+from gaswitness_scenarios.plan_bench import Bench, Draft
+from gaswitness_scenarios.plan_ground import LONG_RUN_ON_S, Ground
+from gaswitness_scenarios.plan_ladder import Rung
+from gaswitness_scenarios.plan_stimuli import is_gas
+from gaswitness_sitefile.channel import AlarmLevel, LevelsOnFault
+from gaswitness_sitefile.matrix import Cell, Fact
+
+STAGGER_S = 3.0
+"""Between two channels of a round: their levels' bits, swapped, would come at the wrong time."""
+
+
+def effects_by_gas(ground: Ground) -> dict[str, list[str]]:
+    """For each channel with levels that drive something, the outputs that it alone moves.
+
+    A cell that several channels turn is left to the gates, unless its output runs on for long.
+    """
+    found: dict[str, list[str]] = {}
+    for channel in ground.site.channels:
+        effects = []
+        for rung in (r for ladder in ground.ladders[channel.tag] for r in ladder):
+            fact = Fact(channel.tag, rung.name)
+            effects += [
+                cell.effect
+                for cell in ground.cells_of_fact(fact)
+                if ground.solo(cell, fact) is not None
+                and (not summing(ground, cell) or cell.off_delay_s > LONG_RUN_ON_S)
+            ]
+        if any(ground.ladders[channel.tag]):
+            found[channel.tag] = list(dict.fromkeys(effects))
+    return found
+
+
+def summing(ground: Ground, cell: Cell) -> bool:
+    """Whether gas at several channels, each alone, turns the cell."""
+    turns = ground.turns_of[cell.id]
+    return len({t.fact.subject for t in turns if is_gas(ground.site, t.fact)}) > 1
+
+
+def round_test(ground: Ground, tags: Sequence[str], title: str) -> Draft:
+    """One round: the channels together through their levels, and back."""
+    bench = ground.bench(title, "cells")
+    writer = _Round(ground, bench, tags)
+    most = max(len(ground.ladders[tag]) for tag in tags)
+    for number in range(most):
+        of = {tag: ground.ladders[tag][number] for tag in tags if number < len(ground.ladders[tag])}
+        writer.ladder(of, last=number + 1 == most)
+    bench.press("accept")
+    bench.hold(ground.timing.key_s)
+    writer.looks_at_rest()
+    return bench.draft
+
+
+class _Round:
+    def __init__(self, ground: Ground, bench: Bench, tags: Sequence[str]) -> None:
+        self.ground = ground
+        self.bench = bench
+        self.timing = ground.timing
+        self.tags = tags
+        self.channel = ground.site.channel_of
+        self.asked: list[str] = []
+        self.reset_refused: set[str] = set()
+
+    def ladder(self, of: dict[str, tuple[Rung, ...]], *, last: bool) -> None:
+        deepest = max(len(rungs) for rungs in of.values())
+        for number in range(deepest):
+            self.climb({tag: r[number] for tag, r in of.items() if number < len(r)})
+        if last:
+            self.drop_out(list(of))
+        self.leave(of)
+
+    def climb(self, rungs: dict[str, Rung]) -> None:
+        """Gas past one level of each; what it alone moves must come."""
+        bench = self.bench
+        before = {tag: bench.gas.get(tag, self.channel[tag].clean_reading) for tag in rungs}
+        alone_before = {one.effect for one in self.ground.site.matrix if bench.alone(one)}
+        acting_before = {effect for effect, ids in bench.acting.items() if ids}
+        names = ", ".join(f"{tag} past {rung.name}" for tag, rung in rungs.items())
+        bench.say(f"{names}.")
+        for at, (tag, rung) in enumerate(rungs.items()):
+            if at:
+                bench.hold(STAGGER_S)
+            bench.apply({tag: rung.past})
+        cells = {
+            cell.id: cell
+            for tag, rung in rungs.items()
+            for cell in self.ground.index.cells_by_fact.get(Fact(tag, rung.name), ())
+        }
+        lags = [
+            self.timing.reaches_s(
+                self.channel[tag],
+                before[tag],
+                rung.past,
+                self.ground.crossing(self.channel[tag], rung, past=rung.past),
+            )
+            + rung.level.on_delay_s
+            for tag, rung in rungs.items()
+        ]
+        bench.hold(max(lags) + self.timing.level_s + self.timing.comes_s(cells.values()))
+        moved = []
+        for tag, rung in rungs.items():
+            fact = Fact(tag, rung.name)
+            for cell in self.ground.cells_of_fact(fact):
+                turn = self.ground.solo(cell, fact)
+                if turn is None or cell.id not in bench.acting.get(cell.effect, ()):
+                    continue
+                moved.append(cell.effect)
+                shared = bench.acting[cell.effect] != {cell.id} or self.turned_by_others(cell, tag)
+                if cell.effect in acting_before or cell.effect not in alone_before or shared:
+                    continue
+                self.ground.done.add((cell.id, turn))
+                bench.cover(cell.id, "R", "U")
+                if self.ground.output_seen(cell.effect):
+                    bench.claim(f"cell/{cell.id}: rises")
+        self.ground.look_now(bench, dict.fromkeys(moved))
+        self.asked += [one for one in dict.fromkeys(moved) if one not in self.asked]
+        self.refused_reset()
+
+    def turned_by_others(self, cell: Cell, tag: str) -> bool:
+        """Whether a channel of the round beside `tag` makes the cell's cause, too."""
+        for turn in self.ground.turns_of[cell.id]:
+            subject = turn.fact.subject
+            if subject == tag or subject not in self.tags or turn.standing:
+                continue
+            if turn.fact in self.bench.facts:
+                return True
+        return False
+
+    def refused_reset(self) -> None:
+        bench = self.bench
+        bench.say("With the gas still there, reset changes nothing.")
+        bench.press("reset")
+        bench.hold(self.timing.key_s)
+        for effect, ids in bench.acting.items():
+            if len(ids) == 1:
+                (only,) = ids
+                self.reset_refused.add(only)
+                bench.cover(only, "P")
+                if self.ground.output_seen(effect):
+                    bench.claim(f"cell/{only}: reset refused")
+
+    def drop_out(self, tags: list[str]) -> None:
+        """The detectors leave the bus while in gas, and return."""
+        bench, timing = self.bench, self.timing
+        bench.say("In gas the detector drops out: its levels do what they must on a fault.")
+        for tag in tags:
+            bench.fault(tag, on=True, drop_out=True)
+        delay_s = max(self.channel[tag].fault_delay_s for tag in tags)
+        bench.hold(delay_s + timing.flag_s + self.timing.lost_s())
+        for tag in tags:
+            bench.fault(tag, on=False, drop_out=True)
+            bench.claim(*self.ground.in_fault(self.channel[tag]))
+            bench.cover(f"{tag}.fault", "D", "G")
+        delays = [level.on_delay_s for tag in tags for level in self.channel[tag].levels.values()]
+        cleared = any(self.channel[t].levels_on_fault is LevelsOnFault.CLEAR for t in tags)
+        again_s = max(delays) + timing.level_s if cleared and delays else 0.0
+        bench.hold(timing.flag_s + self.timing.lost_s() + again_s)
+
+    def leave(self, of: dict[str, tuple[Rung, ...]]) -> None:
+        """Clean air: what does not latch goes, the rest goes by reset."""
+        bench, timing = self.bench, self.timing
+        before = {effect: set(ids) for effect, ids in bench.acting.items()}
+        start = {tag: bench.gas[tag] for tag in of}
+        bench.say("Clean air.")
+        bench.apply(dict.fromkeys(of, "clean"))
+        recover_s = max(self.ground.recover_s(self.channel[tag], start[tag]) for tag in of)
+        gone = self.gone(before)
+        bench.hold(recover_s + timing.level_s)
+        bench.recovered(of)
+        bench.hold(timing.goes_s(gone) if gone else 0.0)
+        self.went(gone, before)
+        latched = [one for one in gone if one.latching]
+        latched += [
+            cell
+            for effect, ids in bench.acting.items()
+            for cell in self.ground.site.cells_of[effect]
+            if cell.id in ids
+        ]
+        if latched or any(level.latching for tag in of for level in self.levels(tag)):
+            acting = {effect: set(ids) for effect, ids in bench.acting.items()}
+            bench.say("Reset clears what is latched.")
+            bench.press("reset")
+            went = self.gone(acting)
+            bench.hold(timing.key_s + timing.goes_s([*went, *latched]))
+            self.went(went, acting)
+            for cell in latched:
+                self.reset_clears(cell)
+
+    def levels(self, tag: str) -> list[AlarmLevel]:
+        return list(self.channel[tag].levels.values())
+
+    def gone(self, before: dict[str, set[str]]) -> list[Cell]:
+        """The cells whose cause has gone by what was just done."""
+        return [
+            cell
+            for effect, ids in before.items()
+            for cell in self.ground.site.cells_of[effect]
+            if cell.id in ids and cell.id not in self.bench.acting[effect]
+        ]
+
+    def went(self, cells: list[Cell], before: dict[str, set[str]]) -> None:
+        for cell in cells:
+            if before[cell.effect] != {cell.id}:
+                continue
+            kind, aspect = ("L", "latches") if cell.latching else ("F", "releases")
+            self.bench.cover(cell.id, kind)
+            if self.ground.output_seen(cell.effect):
+                self.bench.claim(f"cell/{cell.id}: {aspect}")
+
+    def reset_clears(self, cell: Cell) -> None:
+        self.bench.cover(cell.id, "A")
+        if cell.latching and self.ground.output_seen(cell.effect):
+            self.bench.claim(f"cell/{cell.id}: reset")
+
+    def looks_at_rest(self) -> None:
+        for tag in self.asked:
+            self.ground.look_at_rest(self.bench, tag)
+            if self.ground.output_seen(tag):
+                self.bench.claim(f"output/{tag}: moves only for its causes")
