@@ -17,17 +17,20 @@ from gaswitness_probe.client import Client
 from gaswitness_probe.deviation import GATEWAY_EXCEPTIONS
 from gaswitness_probe.errors import NoReply
 from gaswitness_probe.evidence import Evidence
+from gaswitness_probe.expect import Expectations
 from gaswitness_probe.framing import Framing
 from gaswitness_probe.history import PointHistory
-from gaswitness_probe.judge import judge
+from gaswitness_probe.judge import judge, judge_by
 from gaswitness_probe.poller import Poller
 from gaswitness_probe.provable import provable
 from gaswitness_probe.read_plan import plan_reads
+from gaswitness_probe.signal import Window
 from gaswitness_probe.survey import SurveyProgress, survey
 from gaswitness_probe.survey_second import Second
 from gaswitness_probe.survey_second_kept import KeptSecond
 from gaswitness_probe.transport import Transport
 from gaswitness_probe.verdict import Verdict
+from gaswitness_probe.view import PanelView
 from gaswitness_probe.workable import workable
 from gaswitness_scenarios import events
 from gaswitness_scenarios.attendance import NOBODY, Attendance
@@ -125,6 +128,7 @@ async def conduct(course: Course, clock: LoopClock, listen: Listener) -> RunResu
         stats=run.stats(elapsed_s),
         tests=outcomes_of_tests(record.notes.tests, verdicts),
         facts=replace(run.facts, clock=clock_facts(clock)),
+        seen=run.seen,
     )
     listen(events.RunFinished(result))
     return result
@@ -163,6 +167,7 @@ class _Run:
         self.span_s = (0.0, 0.0)
         self.begun_s = 0.0
         self.cycles = 0
+        self.seen: Expectations | None = None
 
     async def whole(self, listen: Listener) -> tuple[Verdict, ...]:
         earlier, plan = self.course.plan.earlier, self.course.plan
@@ -303,15 +308,16 @@ class _Run:
         self.span_s = (self.begun_s, self.clock.now())
         self.cycles = poller.cycles
         self._phase(PhaseName.JUDGE, "weighing what was seen")
-        return judge(
+        view = PanelView(
             self.site,
             self._histories(poller),
             self.record.applied,
-            span=self.span_s,
-            looked=self.record.looked,
-            expectations=self.record.expectations,
-            link=self.course.address,
+            self.record.looked,
+            Window(*self.span_s),
+            self.course.address,
         )
+        self.seen = Expectations(view)
+        return judge_by(self.seen, self.record.expectations)
 
     async def _while_polling(self, poller: Poller, poll_clock: PollClock, driver: Driver) -> None:
         polling = asyncio.create_task(_poll(poller))

@@ -1,10 +1,11 @@
 """What a run leaves behind: its verdicts, and what the record says about how they came about."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
 
 from gaswitness_probe.evidence_entries import RunFacts
+from gaswitness_probe.expect import Expectations
 from gaswitness_probe.verdict import Verdict
 from gaswitness_scenarios.plan_outcome import PlanOutcome
 
@@ -47,7 +48,8 @@ class RunResult:
 
     `verdicts` are merged by id. `digest` is the head of the evidence's chain in hex, empty where
     no evidence was kept. `tests`: what became of those of a plan. `facts` are those of the record,
-    the clock's speed as it was at the end.
+    the clock's speed as it was at the end. `seen`: what was seen and what had to be, None where no
+    script was played; it says which defects of the map the run would have shown.
     """
 
     verdicts: tuple[Verdict, ...]
@@ -56,3 +58,4 @@ class RunResult:
     stats: RunStats
     facts: RunFacts
     tests: tuple[PlanOutcome, ...] = ()
+    seen: Expectations | None = field(default=None, compare=False, repr=False)
