@@ -9,13 +9,16 @@ import pytest
 from gaswitness_probe.applied import GasApplied
 from gaswitness_scenarios.clock import LoopClock
 from gaswitness_scenarios.driver_person import PersonDriver
+from gaswitness_scenarios.library import demo_site_path, site_scripts
 from gaswitness_scenarios.load import ScriptError, load_script
+from gaswitness_scenarios.panel_trace import trace_panel
 from gaswitness_scenarios.schema import script_schema
 from gaswitness_scenarios.script import AdapterOff, Bump
 from gaswitness_scenarios.translate import UNTOLD_S, Actions, stimulus_of
 from gaswitness_scenarios.virtual_loop import run_virtual
 from gaswitness_simulator import stimulus as sim
 from gaswitness_simulator.panel import VirtualPanel
+from gaswitness_sitefile.load import load_site
 from gaswitness_sitefile.site import Site
 from gaswitness_sitefile.yaml_text import parse_yaml
 
@@ -300,3 +303,14 @@ def test_gas_after_a_bump_begins_in_the_air_that_came_back(site, load):
     gas = script.steps[-1]
     assert gas.start == 0.0
     assert told(site, script.steps)[-1] == GasApplied("AT-1", 30.0, 20.0, lowest=0.0, highest=30.0)
+
+
+def test_the_library_bumps_every_detector_and_moves_nothing():
+    site = load_site(demo_site_path()).site
+    path = next(one for one in site_scripts(demo_site_path()) if one.stem == "95-bump-tests")
+    trace = trace_panel(site, load_script(path, site), columns=100)
+    for one in site.channels:
+        came = [on for _, on in trace.changes(f"{one.tag}.A2")]
+        assert came == [False, True, False], one.tag
+    moved = [one.tag for one in site.outputs if len(trace.changes(f"{one.tag}.active")) > 1]
+    assert moved == []

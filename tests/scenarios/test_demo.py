@@ -161,7 +161,7 @@ def test_all_scripts_fit_in_two_and_a_half_hours_and_the_first_look_in_three_min
     assert sum(script(path).length_s for path in PATHS) < 9000
     assert script(PATHS[0]).name == "00-first-look"
     assert script(PATHS[0]).length_s < 180
-    assert len(PATHS) == 10
+    assert len(PATHS) == 11
 
 
 @by_level
