@@ -21,6 +21,13 @@ TIMING: Final = (
     "manual and licensed practice come first."
 )
 
+HANDOVER: Final = (
+    "The panel protects; what reads it over Modbus shows and records, and is no part of a safety "
+    "function. A value that is old, missing or in fault says nothing of the gas. Writing to a "
+    "panel can silence, reset or blind it: agree who may. Test every point end to end before "
+    "anyone relies on it. Local codes, the maker's manual and licensed practice come first."
+)
+
 CAUTIONS: Final = (
     "Testing gas alarms can close valves, stop or start fans, sound evacuation signals and shut "
     "plant down. Get a permit to work where the site has them.",

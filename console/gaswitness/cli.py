@@ -101,6 +101,12 @@ def _power() -> click.Command:
     return power
 
 
+def _handover() -> click.Command:
+    from gaswitness.command_handover import handover
+
+    return handover
+
+
 def _tables() -> click.Command:
     from gaswitness.command_tables import tables
 
@@ -123,6 +129,7 @@ group = LazyGroup(
     {
         "check": ("Load a site file and list what is wrong or doubtful in it.", _check),
         "diff": ("Say what differs between two site files.", _diff),
+        "handover": ("Write what a BMS integrator needs: HTML, XLSX and CSV.", _handover),
         "tables": ("Points list and matrix as a workbook to edit, and back.", _tables),
         "discover": ("Make a site file of the detectors that a bus holds.", _discover),
         "power": ("Work out the bus's voltages, drop-outs, spur and battery.", _power),
@@ -131,7 +138,7 @@ group = LazyGroup(
         "rehearse": ("Play scripts against a virtual panel and judge it.", _rehearse),
         "trace": ("Draw what a script does to a virtual panel.", _trace),
         "serve": ("Be a virtual panel on a Modbus/TCP port.", _serve),
-        "tell": ("Change the link faults of a served panel.", _tell),
+        "tell": ("Do things to a served panel, or to its link.", _tell),
         "timing": ("Work out what a link can prove at the site's pace.", _timing),
         "find": ("Find who answers on a line or behind a gateway.", _find),
         "survey": ("Check a panel's register map, and nothing else.", _survey),
