@@ -4,10 +4,14 @@ The chain covers every entry; it cannot cover what SQLite keeps around them, suc
 page, where a byte may change and no entry does. `sha256sum -c run.sqlite.sha256` checks the same.
 """
 
+import re
 from hashlib import file_digest
 from pathlib import Path
+from typing import Final
 
 from gaswitness_probe.evidence_file import EvidenceError, digest_path
+
+_LINE: Final = re.compile(rb"([0-9a-f]{64})  [^\r\n]+\n")
 
 
 def write_digest(path: Path) -> None:
@@ -37,7 +41,9 @@ def is_whole(path: Path) -> bool | None:
     try:
         if not beside.exists():
             return None
-        return beside.read_bytes() == f"{digest_of(path)}  {path.name}\n".encode()
+        stated = _LINE.fullmatch(beside.read_bytes())
+        # the two may have been given other names since
+        return stated is not None and stated[1].decode("ascii") == digest_of(path)
     except OSError as error:
         raise EvidenceError(f"{error.filename}: cannot be read: {error.strerror}") from error
 

@@ -94,9 +94,18 @@ def test_any_byte_that_changes_in_the_digest_beside_is_found(genuine, tmp_path):
     path, beside = tmp_path / "run.sqlite", tmp_path / "run.sqlite.sha256"
     path.write_bytes(genuine.read_bytes())
     content = genuine.with_name(beside.name).read_bytes()
-    for at in range(len(content)):
+    for at in (*range(66), len(content) - 1):
         beside.write_bytes(content[:at] + bytes([content[at] ^ 1]) + content[at + 1 :])
         assert not verify_run(path, chain_only=True).holds, at
+
+
+def test_a_record_and_its_digest_may_be_given_another_name(genuine, tmp_path):
+    path = tmp_path / "signed.sqlite"
+    path.write_bytes(genuine.read_bytes())
+    path.with_name("signed.sqlite.sha256").write_bytes(
+        genuine.with_name("run.sqlite.sha256").read_bytes()
+    )
+    assert states(verify_run(path)) == ALL_STAND
 
 
 def test_without_the_digest_beside_a_change_of_any_entry_is_found(genuine, tmp_path):
