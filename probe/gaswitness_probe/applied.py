@@ -77,6 +77,30 @@ class PanelUpset:
     may_restart: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class OutputForced:
+    """An output held on or off by hand at the panel; None lets it go."""
+
+    output: str
+    on: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class InTestSet:
+    """A channel put in test, or taken out of it."""
+
+    channel: str
+    on: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Calibrated:
+    """A channel put in calibration for `for_s`, and then adjusted."""
+
+    channel: str
+    for_s: float
+
+
 Action = (
     GasApplied
     | FaultMade
@@ -85,6 +109,9 @@ Action = (
     | KeyPressed
     | PowerSet
     | PanelFaultMade
+    | OutputForced
+    | InTestSet
+    | Calibrated
     | PanelUpset
 )
 

@@ -7,6 +7,7 @@ from gaswitness_probe.applied import Applied, Expectation, Looked
 from gaswitness_probe.expect import Expectations
 from gaswitness_probe.history import PointHistory
 from gaswitness_probe.judge_expectations import judge_expectations
+from gaswitness_probe.judge_first_up import judge_first_up
 from gaswitness_probe.judge_flags import judge_flags
 from gaswitness_probe.judge_levels import judge_levels
 from gaswitness_probe.judge_outputs import judge_outputs
@@ -48,6 +49,7 @@ def judge_by(
         *judge_readings(view),
         *judge_states(view),
         *judge_flags(expected),
+        *judge_first_up(expected),
         *judge_levels(expected),
         *judge_outputs(expected),
         *judge_expectations(view, expectations),

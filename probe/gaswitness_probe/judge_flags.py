@@ -9,10 +9,13 @@ from math import inf
 from typing import Final
 
 from gaswitness_probe.applied import (
+    Calibrated,
     FaultMade,
     GasApplied,
     InhibitSet,
     InputMade,
+    InTestSet,
+    OutputForced,
     PanelFaultMade,
     PowerSet,
 )
@@ -44,6 +47,7 @@ from gaswitness_probe.verdict import Aspect, Kind, Outcome, Verdict, overall
 from gaswitness_probe.view import PanelView, counted
 from gaswitness_sitefile.channel import Channel
 from gaswitness_sitefile.matrix import Fact
+from gaswitness_sitefile.mode_facts import FORCED, IN_TEST
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +67,7 @@ class Flag:
     @property
     def sums_up(self) -> bool:
         """Whether the fact follows from others that have verdicts of their own."""
-        return self.fact.startswith("any.") or self.fact == "panel.inhibit"
+        return self.fact.startswith("any.") or self.fact in ("panel.inhibit", "panel.test")
 
     @property
     def expected(self) -> Signal:
@@ -79,7 +83,7 @@ def judge_flags(expectations: Expectations) -> Iterator[Verdict]:
     view = expectations.view
     for flag in _flags(expectations):
         if view.shown(flag.fact):
-            yield _verdict(view, flag)
+            yield flag_verdict(view, flag)
         elif flag.made.ever(TRUE) and not flag.sums_up:
             yield Verdict(
                 f"flag/{flag.fact}",
@@ -105,6 +109,8 @@ def _flags(expectations: Expectations) -> Iterator[Flag]:
     for channel in view.site.channels:
         yield _made(view, f"{channel.tag}.fault", "that the channel is in fault")
         yield _made(view, f"{channel.tag}.inhibit", "that it is inhibited")
+        yield _made(view, f"{channel.tag}.test", "that it is in test")
+        yield _made(view, f"{channel.tag}.calibration", "that it is in calibration")
         limits = channel.shown_limits
         yield _ranged(view, channel, "over_range", limits[1])
         yield _ranged(view, channel, "under_range", limits[0])
@@ -128,6 +134,9 @@ def _flags(expectations: Expectations) -> Iterator[Flag]:
         if output.output.mutable:
             tag = output.output.tag
             yield Flag(f"{tag}.muted", f"that {tag} is muted", output.muted, prompt, prompt)
+    for tag in expectations.outputs:
+        yield _made(view, f"{tag}.{FORCED}", "that somebody forces it")
+    yield _made(view, f"panel.{IN_TEST}", "that an output is forced")
 
 
 def _made(view: PanelView, fact: str, words: str) -> Flag:
@@ -145,6 +154,10 @@ def _was_made(view: PanelView, fact: str) -> bool:
         *(a.channel for _, a in view.actions(FaultMade) if fact.endswith(".fault")),
         *(a.channel for _, a in view.actions(InhibitSet) if fact.endswith(".inhibit")),
         *(a.tag for _, a in view.actions(InputMade) if fact.endswith(".active")),
+        *(a.channel for _, a in view.actions(InTestSet) if fact.endswith(".test")),
+        *(a.channel for _, a in view.actions(Calibrated) if fact.endswith(".calibration")),
+        *(a.output for _, a in view.actions(OutputForced) if fact.endswith(f".{FORCED}")),
+        *("panel" for _ in view.actions(OutputForced) if fact == f"panel.{IN_TEST}"),
     ]
     return subject in done
 
@@ -245,9 +258,14 @@ def _panel_fault_made(view: PanelView) -> Signal:
     return any_of([mine, *channels])
 
 
-def _verdict(view: PanelView, flag: Flag) -> Verdict:
+def flag_verdict(
+    view: PanelView, flag: Flag, said: Sequence[Sequence[Stretch]] | None = None
+) -> Verdict:
+    """The verdict on a flag. `said`: what each of its points showed; left out, the best one's."""
     parts = view.parts(flag.fact)
-    aspects = by_name([*_contradictions(flag, parts), *_changes(flag, parts)])
+    every = [parts] if said is None else said
+    wrong = [aspect for one in every for aspect in _contradictions(flag, one)]
+    aspects = by_name([*wrong, *(aspect for one in every for aspect in _changes(flag, one))])
     expected = f"{flag.fact} shows {flag.words}"
     if not aspects:
         outcome, because = _unexercised(view, flag, parts)
@@ -368,15 +386,23 @@ def _unaccepted_flag(expectations: Expectations) -> Flag:
     return Flag("panel.unaccepted", words, expected, _NOW, _NOW)
 
 
+def unaccepted(expectations: Expectations) -> Signal:
+    """Whether an alarm or fault is not yet accepted: as seen, or as it must be."""
+    view = expectations.view
+    if view.shown("panel.unaccepted"):
+        return view.signal("panel.unaccepted")
+    return _unaccepted_flag(expectations).expected
+
+
 def _accepted(view: PanelView) -> list[Event]:
     return [Event(press.low, press.high) for press in view.keys("accept")]
 
 
 def _alarms_coming(view: PanelView) -> Iterator[Event]:
-    """Every level and fault that comes on and has to be accepted: not those under inhibit."""
+    """Every level and fault that comes on and has to be accepted: none of a silent channel."""
     later_s = view.site.timing.flag_response_s
     for channel in view.site.channels:
-        inhibited = view.inhibited(channel.tag)
+        silent = view.silent(channel.tag)
         exposures = channel.exposure.limits if channel.exposure else ()
         for what in (*channel.levels, *exposures, "fault"):
             fact = f"{channel.tag}.{what}"
@@ -385,8 +411,8 @@ def _alarms_coming(view: PanelView) -> Iterator[Event]:
                 continue
             for event in rises(view.flag(fact)):
                 low, high = event.low, event.high
-                if not inhibited.throughout(TRUE, low, high):
-                    sure = event.sure and inhibited.throughout(FALSE, low, high)
+                if not silent.throughout(TRUE, low, high):
+                    sure = event.sure and silent.throughout(FALSE, low, high)
                     yield Event(low, high + later_s, sure=sure)
     for event in rises(view.as_shown("panel.fault", view.made("panel.fault"))):
         yield event

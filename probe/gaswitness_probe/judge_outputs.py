@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from gaswitness_probe.aspects import by_name, telling_aspect
 from gaswitness_probe.expect import CellView, Expectations, OutputView
+from gaswitness_probe.judge_forced import forced_aspects
 from gaswitness_probe.output_contradictions import find_contradictions
 from gaswitness_probe.output_findings import Findings
 from gaswitness_probe.output_proofs import find_proofs
@@ -104,7 +105,7 @@ def _output_verdict(output: OutputView, findings: Findings) -> Verdict:
             expected,
             because=f"nothing shows {output.fact}: a person has to look",
         )
-    aspects = by_name(findings.of_output)
+    aspects = by_name([*findings.of_output, *forced_aspects(output)])
     failed_cells = any(
         aspect.outcome is Outcome.FAILED for found in findings.of_cell.values() for aspect in found
     )

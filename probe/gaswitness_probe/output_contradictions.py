@@ -9,6 +9,7 @@ from math import inf
 from gaswitness_probe.expect import CellView, OutputView
 from gaswitness_probe.observe import Stretch, clash
 from gaswitness_probe.output_findings import Findings
+from gaswitness_probe.output_time import MINIMUM, PULSE
 from gaswitness_probe.respond import (
     allowance,
     between,
@@ -83,6 +84,8 @@ def _end_of_state(cell: CellView, at_s: float) -> float:
 
 def _overdue(output: OutputView, cell: CellView, at_s: float) -> Aspect:
     tag = output.output.tag
+    if output.output.pulse_s is not None:
+        return _too_long(output, cell, at_s)
     if cell.cell.latching:
         return Aspect(
             "reset",
@@ -100,6 +103,34 @@ def _overdue(output: OutputView, cell: CellView, at_s: float) -> Aspect:
         expected=f"{tag} off {allowance(cell.release)} once {cell.cell.cause} is off",
         seen=f"{tag} still on at {seconds(at_s)}{since}",
         because=f"{tag} did not go off with its cause: it latches, or its off-delay is too long",
+        at_s=at_s,
+    )
+
+
+def _too_long(output: OutputView, cell: CellView, at_s: float) -> Aspect:
+    tag, pulse_s = output.output.tag, output.output.pulse_s
+    came = max((rise.low for rise in rises(cell.delayed) if rise.low <= at_s), default=None)
+    since = "" if came is None else f", {seconds(at_s - came)} after its cause"
+    return Aspect(
+        PULSE,
+        Outcome.FAILED,
+        expected=f"{tag} on for {pulse_s:g} s with each new cause",
+        seen=f"{tag} still on at {seconds(at_s)}{since}",
+        because=f"{tag} acted for longer than its pulse: it follows its cause, or the pulse is too "
+        "long",
+        at_s=at_s,
+    )
+
+
+def _too_short(output: OutputView, part: Stretch, at_s: float) -> Aspect:
+    tag, timed_s = output.output.tag, output.output.timed_s
+    pulsed = output.output.pulse_s is not None
+    return Aspect(
+        PULSE if pulsed else MINIMUM,
+        Outcome.FAILED,
+        expected=f"{tag} on for {'' if pulsed else 'at least '}{timed_s:g} s with each new cause",
+        seen=f"{tag} off at {seconds(at_s)}, by {seconds(part.first.high)} at the latest",
+        because=f"{tag} dropped before its own time of {timed_s:g} s was over",
         at_s=at_s,
     )
 
@@ -191,7 +222,9 @@ def _off_but_must_be_on(output: OutputView, part: Stretch, at_s: float, findings
             other.value is TRUE and came.low <= other.last.high <= part.first.high
             for other in output.parts
         )
-        if seen_on:
+        if seen_on and output.output.timed_s is not None and cell.own_time.at(at_s) is TRUE:
+            findings.cell(cell, _too_short(output, part, at_s))
+        elif seen_on:
             gone = came is not None and not cell.cause.throughout(
                 TRUE, came.high, max(came.high, part.first.high)
             )

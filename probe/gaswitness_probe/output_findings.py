@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from gaswitness_probe.expect import CellView
+from gaswitness_probe.output_time import MINIMUM, PULSE
 from gaswitness_probe.provable import Provable
 from gaswitness_probe.verdict import Aspect, Outcome
 
@@ -29,6 +30,7 @@ class Findings:
 
     def lets_go(self, view: CellView) -> bool:
         return any(
-            aspect.outcome is Outcome.PROVEN and aspect.name in ("releases", "reset")
+            aspect.outcome is Outcome.PROVEN
+            and aspect.name in ("releases", "reset", PULSE, MINIMUM)
             for aspect in self.of_cell.get(view.cell.id, [])
         )

@@ -11,18 +11,22 @@ from typing import TypeVar
 from gaswitness_probe.applied import (
     Action,
     Applied,
+    Calibrated,
     FaultMade,
     InhibitSet,
     InputMade,
+    InTestSet,
     Key,
     KeyPressed,
     Looked,
+    OutputForced,
     PanelFaultMade,
     PanelUpset,
     PowerSet,
 )
 from gaswitness_probe.facts import Source, fact_sources, reading_points, resolution, within_type
 from gaswitness_probe.history import PointHistory, Run
+from gaswitness_probe.modes_made import calibrating, on_until_ended
 from gaswitness_probe.observe import Eyesight, Stretch, signal_of, stretches
 from gaswitness_probe.series import Series, series_of, threshold
 from gaswitness_probe.signal import (
@@ -46,10 +50,14 @@ from gaswitness_probe.signal import (
 from gaswitness_probe.timing import PollTimes, poll_times
 from gaswitness_sitefile.channel import Channel
 from gaswitness_sitefile.link_address import LinkAddress
+from gaswitness_sitefile.mode_facts import CHANNEL_MODES, FORCED, IN_TEST
 from gaswitness_sitefile.points import Point
 from gaswitness_sitefile.site import Site
 
 EMPTY_SPAN = Window(0.0, 0.0)
+ALWAYS_COUNT = ("inhibit", *CHANNEL_MODES)
+"""What a channel that drives nothing else still says as a cause."""
+
 LONGEST_BLINK_S = 5.0
 """A silence longer than this may hide a power cut, so what was latched before may be lost."""
 
@@ -84,6 +92,7 @@ class PanelView:
         self._inferred: dict[str, Signal] = {}
         self._parts: dict[str, list[Stretch]] = {}
         self._series: dict[str, Series] = {}
+        self._silent: dict[str, Signal] = {}
 
     def runs(self, point: Point) -> Sequence[Run]:
         """What was seen of a point; empty where nothing was."""
@@ -216,6 +225,24 @@ class PanelView:
         if what == "active" and subject in self.site.input_of:
             moved = [(when, a.on) for when, a in self.actions(InputMade) if a.tag == subject]
             return blurred(_switched(moved), self.powered_off)
+        return self._mode_made(subject, what)
+
+    def _mode_made(self, subject: str, what: str) -> Signal:
+        """What somebody did at the panel and has to end: the power ends it, too."""
+        cut = [when for when, action in self.actions(PowerSet) if not action.on]
+        if what == IN_TEST and subject == "panel":
+            return any_of([self.made(f"{tag}.{FORCED}") for tag in self.site.output_of])
+        if what == "calibration" and subject in self.site.channel_of:
+            done = self.actions(Calibrated)
+            begun = [(when, a.for_s) for when, a in done if a.channel == subject]
+            return calibrating(begun, self.site.timing.scan_s, self.broken)
+        if what == "test" and subject in self.site.channel_of:
+            tests = [(when, a.on) for when, a in self.actions(InTestSet) if a.channel == subject]
+            return on_until_ended(tests, cut, self.broken)
+        if what == FORCED and subject in self.site.output_of:
+            held = self.actions(OutputForced)
+            mine = [(when, a.on is not None) for when, a in held if a.output == subject]
+            return on_until_ended(mine, cut, self.broken)
         return ALWAYS_UNKNOWN
 
     @cached_property
@@ -267,6 +294,12 @@ class PanelView:
     def inhibited(self, tag: str) -> Signal:
         """Whether a channel is inhibited."""
         return self.flag(f"{tag}.inhibit")
+
+    def silent(self, tag: str) -> Signal:
+        """Whether a channel drives nothing: inhibited, in test or in calibration."""
+        if tag not in self._silent:
+            self._silent[tag] = any_of([self.flag(f"{tag}.{what}") for what in ALWAYS_COUNT])
+        return self._silent[tag]
 
     def keys(self, key: Key) -> list[Window]:
         """When a key was pressed: somewhere in each window it does what it does."""
@@ -377,9 +410,9 @@ def _switched(switched: Sequence[tuple[Window, bool]]) -> Signal:
 
 
 def counted(view: PanelView, fact: str) -> Signal:
-    """A channel's fact as a cause: as shown, false while the channel is inhibited."""
+    """A channel's fact as a cause: as shown, false while the channel drives nothing."""
     tag = fact.partition(".")[0]
-    return all_of([view.flag(fact), negation(view.inhibited(tag))])
+    return all_of([view.flag(fact), negation(view.silent(tag))])
 
 
 def panel_fault(view: PanelView) -> Signal:

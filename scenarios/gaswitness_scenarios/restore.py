@@ -47,8 +47,10 @@ Undoing = dict[str, Any]
 """A step of a script, as its file has it."""
 
 
-def undoing(site: Site, done: Iterable[Step]) -> tuple[Step, ...]:
+def undoing(site: Site, done: Iterable[Step], under_way: Step | None = None) -> tuple[Step, ...]:
     """The steps that undo what these did and did not undo themselves, each to be done at once.
+
+    `under_way` may have been done or not: what it does is undone, what it undoes is undone again.
 
     The keys are not among them: what is latched is reset once the air is clean.
     """
@@ -58,6 +60,9 @@ def undoing(site: Site, done: Iterable[Step]) -> tuple[Step, ...]:
         standing.pop(name, None)
         if undo is not None:
             standing[name] = undo
+    name, undo = ("", None) if under_way is None else _undo(site, under_way)
+    if undo is not None:
+        standing[name] = undo
     return built(site, list(standing.values()))
 
 

@@ -47,7 +47,7 @@ def air_steps(within: Within, planned: Planned, base: dict[str, Any]) -> Iterato
         names = within.channels(drift.channel, (*loc, "drift", "channel"))
         yield from _drifts(within, names, base, drift.zero, span, drift.over_s or 0.0)
     elif record.calibrate is not None:
-        names = within.channels(record.calibrate, (*loc, "calibrate"))
+        names = within.channels(record.calibrate.channel, (*loc, "calibrate", "channel"))
         yield from _drifts(within, names, base, 0.0, 1.0, 0.0)
     elif record.loop is not None:
         yield from _loops(within, planned, base)

@@ -21,6 +21,7 @@ from gaswitness_scenarios.script import (
     AdapterOff,
     Bump,
     BusChange,
+    Calibration,
     DiscoveryAsked,
     Drift,
     Expect,
@@ -29,12 +30,14 @@ from gaswitness_scenarios.script import (
     Hold,
     Inhibit,
     Input,
+    InTest,
     Leak,
     LinkCleared,
     LinkSpoilt,
     Look,
     Loop,
     MainsSwitched,
+    OutputTest,
     PanelFault,
     PlannedTest,
     Power,
@@ -45,6 +48,7 @@ from gaswitness_scenarios.script import (
     Step,
     WatchdogRestarts,
 )
+from gaswitness_scenarios.script_panel import panel_action, panel_stimulus
 from gaswitness_simulator import stimulus as sim
 from gaswitness_simulator.loop import Band, band
 from gaswitness_simulator.stimulus_bus import AskDiscovery, Mains, WatchdogRestart
@@ -74,12 +78,8 @@ def stimulus_of(step: Step) -> sim.Stimulus | None:
             return sim.InputSet(step.tag, step.on)
         case BusChange() | MainsSwitched() | DiscoveryAsked() | WatchdogRestarts():
             return _of_life(step)
-        case Press():
-            return sim.Press(step.key)
-        case Power():
-            return sim.Power(step.on)
-        case PanelFault():
-            return sim.PanelFault(step.on)
+        case Press() | Power() | PanelFault() | OutputTest() | InTest() | Calibration():
+            return panel_stimulus(step)
         case Say() | PlannedTest() | Hold() | Expect() | Look() | LinkSpoilt() | LinkCleared():
             return None
 
@@ -176,12 +176,8 @@ class Actions:
                 return done.InputMade(step.tag, step.on)
             case BusChange() | MainsSwitched() | DiscoveryAsked() | WatchdogRestarts():
                 return _upset(step)
-            case Press():
-                return done.KeyPressed(step.key)
-            case Power():
-                return done.PowerSet(step.on)
-            case PanelFault():
-                return done.PanelFaultMade(step.on)
+            case Press() | Power() | PanelFault() | OutputTest() | InTest() | Calibration():
+                return panel_action(step)
             case Say() | PlannedTest() | Hold() | Expect() | Look() | LinkSpoilt() | LinkCleared():
                 return None
 

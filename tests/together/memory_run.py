@@ -158,12 +158,14 @@ def after_each_scan(run, site):
 def _watched(panel):
     site = panel.site
     names = [f"{tag}.{what}" for tag in panel.state.inputs for what in ("active",)]
-    names += ["panel.fault", "panel.warm_up", "panel.unaccepted", "panel.inhibit"]
+    names += ["panel.fault", "panel.warm_up", "panel.unaccepted", "panel.inhibit", "panel.test"]
     names += [f"any.{what}" for what in ("A1", "A2", "A3", "fault")]
-    names += [f"{o.tag}.{what}" for o in site.outputs for what in ("active", "energised", "muted")]
+    coil = ("active", "energised", "muted", "forced")
+    names += [f"{output.tag}.{what}" for output in site.outputs for what in coil]
     readers = {}
     for one in site.channels:
-        flags = ("fault", "inhibit", "over_range", "under_range", *one.levels)
+        modes = ("inhibit", "test", "calibration", "first_up")
+        flags = ("fault", "over_range", "under_range", *modes, *one.levels)
         names += [f"{one.tag}.{what}" for what in flags]
         for name, level in one.levels.items():
             back = level.hysteresis if level.direction == "falling" else -level.hysteresis
