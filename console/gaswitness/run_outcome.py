@@ -11,6 +11,7 @@ from gaswitness.junit import junit_xml
 from gaswitness.out_folder import OutputError
 from gaswitness.summary import conclusion, print_summary
 from gaswitness.verdicts_json import verdicts_json
+from gaswitness_probe.shown_defects import shown_defects
 from gaswitness_scenarios.result import RunResult
 from gaswitness_scenarios.script import Script
 from gaswitness_sitefile.load import LoadedSite
@@ -73,7 +74,11 @@ def tell_outcome(
 
     Returns the exit code; a run that ended early has proven nothing, whatever it saw before.
     """
-    _write(folder / numbered("verdicts.json", issue), verdicts_json(result.verdicts, about))
+    map_defects = None if result.seen is None else shown_defects(result.seen)
+    _write(
+        folder / numbered("verdicts.json", issue),
+        verdicts_json(result.verdicts, about, map_defects),
+    )
     _write(
         folder / numbered("junit.xml", issue),
         junit_xml(result.verdicts, about, digest=result.digest),
@@ -82,7 +87,7 @@ def tell_outcome(
     if quiet:
         console.print(conclusion(result.verdicts, about))
     else:
-        print_summary(console, result.verdicts, about, site.site)
+        print_summary(console, result.verdicts, about, site.site, map_defects)
         console.print()
     console.print(f"Files: {folder}", soft_wrap=True)
     if result.digest:

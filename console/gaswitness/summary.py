@@ -15,6 +15,7 @@ from rich.text import Text
 from gaswitness.about import AboutRun
 from gaswitness.cautions import IN_SHORT
 from gaswitness.matrix_picture import MARKS, legend, matrix_picture
+from gaswitness.unseen_words import unseen_headline, unseen_kinds, unseen_tail
 from gaswitness.wording import (
     OUTCOME_WORDS,
     counts,
@@ -23,6 +24,7 @@ from gaswitness.wording import (
     response_words,
     shown,
 )
+from gaswitness_probe.shown_defects import ShownDefects
 from gaswitness_probe.verdict import Aspect, Kind, Outcome, Verdict
 from gaswitness_sitefile.site import Site
 
@@ -47,11 +49,15 @@ DEEDS: Final = {"rehearse": "Rehearsal", "witness": "Witness run", "survey": "Su
 
 
 def print_summary(
-    console: Console, verdicts: Sequence[Verdict], about: AboutRun, site: Site
+    console: Console,
+    verdicts: Sequence[Verdict],
+    about: AboutRun,
+    site: Site,
+    map_defects: ShownDefects | None = None,
 ) -> None:
     """Print it, `console.width` columns wide; in a pipe without blanks at the ends of lines."""
     with console.capture() as captured:
-        for part in summary(verdicts, about, site, width=console.width):
+        for part in summary(verdicts, about, site, map_defects, width=console.width):
             console.print(part)
     text = captured.get()
     console.file.write(text if console.is_terminal else re.sub(r" +$", "", text, flags=re.M))
@@ -59,15 +65,24 @@ def print_summary(
 
 
 def summary(
-    verdicts: Sequence[Verdict], about: AboutRun, site: Site, *, width: int
+    verdicts: Sequence[Verdict],
+    about: AboutRun,
+    site: Site,
+    map_defects: ShownDefects | None = None,
+    *,
+    width: int,
 ) -> Iterator[RenderableType]:
-    """The parts of the summary, in order: what matters most last, where the eye is."""
+    """The parts of the summary, in order: what matters most last, where the eye is.
+
+    `map_defects`: those that the run would have shown; None where nothing was played.
+    """
     yield Text(_headline(about), style="bold")
     yield from _lists(verdicts, width)
     yield from _matrix(verdicts, site, width)
     yield Text(f"\n{legend()}")
     yield from _responses(verdicts, site)
     yield from _not_run(verdicts)
+    yield from _unseen(map_defects)
     for outcome, title in (
         (Outcome.INCONCLUSIVE, "Inconclusive, and what would settle it"),
         (Outcome.FAILED, "Failed"),
@@ -221,6 +236,18 @@ def _not_run(verdicts: Sequence[Verdict]) -> Iterator[RenderableType]:
     for verdict in found:
         because = f": {verdict.because}" if verdict.because else ""
         yield Padding(Text(shown(f"{verdict.id}{because}")), (0, 0, 0, 2))
+
+
+def _unseen(map_defects: ShownDefects | None) -> Iterator[RenderableType]:
+    if map_defects is None:
+        return
+    yield Text("\nWhat this run could not have seen", style="bold")
+    yield Padding(Text(unseen_headline(map_defects)), (0, 0, 0, 2))
+    for words in unseen_kinds(map_defects):
+        yield Padding(Text(words), (0, 0, 0, 4))
+    tail = unseen_tail(map_defects)
+    if tail:
+        yield Padding(Text(tail), (0, 0, 0, 2))
 
 
 def _remarks(about: AboutRun) -> Iterator[RenderableType]:

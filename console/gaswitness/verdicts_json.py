@@ -13,18 +13,25 @@ from typing import Any, Final
 
 from gaswitness.about import AboutRun
 from gaswitness.wording import counts
+from gaswitness_probe.shown_defects import ShownDefects
 from gaswitness_probe.verdict import Aspect, Interval, Kind, Verdict
 
 FORMAT: Final = 1
 
 
-def verdicts_json(verdicts: Sequence[Verdict], about: AboutRun) -> str:
-    """The whole file as text, ending in a newline."""
+def verdicts_json(
+    verdicts: Sequence[Verdict], about: AboutRun, map_defects: ShownDefects | None = None
+) -> str:
+    """The whole file as text, ending in a newline.
+
+    `map_defects`: those that the run would have shown; None where nothing was played.
+    """
     rank = {kind: at for at, kind in enumerate(Kind)}
     document = {
         "gaswitness_verdicts": FORMAT,
         "run": _about(about),
         "summary": {str(outcome): number for outcome, number in counts(verdicts).items()},
+        "map_defects": None if map_defects is None else _map_defects(map_defects),
         "verdicts": [_verdict(found) for found in sorted(verdicts, key=lambda v: rank[v.kind])],
     }
     text = json.dumps(document, sort_keys=True, indent=2, ensure_ascii=False, allow_nan=False)
@@ -40,6 +47,17 @@ def verdicts_schema() -> dict[str, Any]:
 
 def _about(about: AboutRun) -> dict[str, Any]:
     return asdict(about) | {"span_s": _interval(about.span_s)}
+
+
+def _map_defects(found: ShownDefects) -> dict[str, Any]:
+    return {
+        "shown": len(found.shown),
+        "share": round(found.share, 4),
+        "not_shown": [asdict(one) for one in found.not_shown],
+        "alike": [
+            {"kind": one.kind, "place": one.place, "because": one.because} for one in found.alike
+        ],
+    }
 
 
 def _verdict(verdict: Verdict) -> dict[str, Any]:
