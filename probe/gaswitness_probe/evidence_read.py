@@ -3,11 +3,12 @@
 import json
 import math
 import sqlite3
+import struct
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from gaswitness_probe.evidence_file import (
     BEFORE_THE_FIRST,
@@ -15,6 +16,9 @@ from gaswitness_probe.evidence_file import (
     next_chain,
     open_to_read,
 )
+
+_NO_ENTRY: Final = (UnicodeError, TypeError, AttributeError, struct.error, OverflowError)
+"""What comes of columns that a damaged page gives another type, or nothing at all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +125,7 @@ def verify_chain(path: Path, *, head: str | None = None) -> ChainReport:
                 if due != chain:
                     return _broken(entries, found, f"entry {seq} is not as it was written")
                 found, entries, last = due, seq, kind
-        except (sqlite3.Error, UnicodeEncodeError) as error:
+        except (sqlite3.Error, *_NO_ENTRY) as error:
             return _broken(entries, found, f"entry {entries + 1} cannot be read: {error}")
     if head is not None and head.lower() != found.hex():
         return _broken(entries, found, f"the record ends in {found.hex()}, not in {head}")

@@ -82,7 +82,8 @@ class _Replay:
             case "remark":
                 self._remark(row)
             case "resumed":
-                self._before, self._survey, self._polls = [], None, False
+                # the run may have died between an exchange and its samples
+                self._before, self._survey, self._polls, self._due = [], None, False, None
 
     def finished(self, *, ended: bool) -> Replayed:
         if ended:

@@ -315,6 +315,43 @@ def test_a_run_that_was_killed_has_a_chain_and_no_verdicts(genuine, tmp_path):
     assert report.holds
 
 
+def test_a_run_may_die_between_an_exchange_and_its_samples_and_go_on(genuine, tmp_path):
+    """What comes after is the end alone: no verdicts are asked for here."""
+    died = tmp_path / "died.sqlite"
+    last = list(read_evidence(genuine, "samples"))[-1]
+    for resumed in (True, False):
+        with Evidence.create(died) as evidence:
+            for entry in read_evidence(genuine):
+                if entry.seq < last.seq:
+                    evidence.append(*as_it_is(entry))
+            if resumed:
+                evidence.append("resumed", {"after_s": last.at_s, "clock": {}}, last.at_s + 60)
+            evidence.append("end", {"why": "no link", "summary": {}}, last.at_s + 61)
+        stand = check(verify_run(died), What.SAMPLES).state is State.STANDS
+        assert stand is resumed
+        died.unlink()
+        died.with_name("died.sqlite.sha256").unlink()
+
+
+@pytest.mark.parametrize("column", ["at_s", "kind", "body", "chain"])
+def test_a_column_of_another_type_is_a_finding_and_no_defect(genuine, tmp_path, column):
+    path = tmp_path / "run.sqlite"
+    path.write_bytes(genuine.read_bytes())
+    db = sqlite3.connect(path)
+    # as damage would: SQLite itself keeps the types of a strict table
+    db.execute("PRAGMA writable_schema = ON")
+    db.execute("UPDATE sqlite_schema SET sql = replace(sql, 'STRICT', '')")
+    db.execute("UPDATE sqlite_schema SET sql = replace(sql, ' NOT NULL', '')")
+    db.commit()
+    db.close()
+    db = sqlite3.connect(path)
+    db.execute(f"UPDATE entry SET {column} = NULL WHERE seq = 5")
+    db.commit()
+    db.close()
+    found = check(verify_run(path), What.CHAIN)
+    assert (found.state, found.words[:16]) == (State.FAILS, "4 entries stand;")
+
+
 def test_what_is_no_record_is_refused(tmp_path):
     path = tmp_path / "run.sqlite"
     path.write_text("my notes")
