@@ -21,13 +21,18 @@ from gaswitness_sitefile.site import Site
 RULE: Final = "-" * 72
 MOST_FAILED: Final = 5
 KEYS_BEFORE: Final = (
-    "Enter = begin, s REASON = leave it out, n WORDS = note, d A|B|C WORDS = deviation, "
-    "a FILE WORDS = attach, q = stop the run"
+    "Enter         begin the test",
+    "s REASON      leave it out",
 )
-KEYS_AFTER: Final = (
-    "r = test again, n WORDS = note, d A|B|C WORDS = deviation, a FILE WORDS = attach, "
-    "q = stop the run"
+KEYS_AFTER: Final = ("r             do the test again",)
+KEYS_ALWAYS: Final = (
+    "n WORDS       a note in the record",
+    "d A WORDS     a deviation for the punch list: A before the plant runs, B before it is",
+    "              handed over, C when it suits",
+    "a FILE WORDS  keep a file in the record: a photograph, a certificate",
+    "q             stop the run; --resume goes on with it",
 )
+
 _MOVES: Final = {
     OutputKind.VALVE: "a valve moves, and what it feeds may stop: agree with those who run it",
     OutputKind.FAN: "a fan starts or stops: keep hands, clothes and dust clear, warn who is near",
@@ -74,10 +79,13 @@ class PeopleAttending:
         for line in (*self.gases(part), *self.movements(part)):
             show(f"  {line}")
         while True:
-            given = await self._asked(f"  [{KEYS_BEFORE}] ", test.id)
+            given = await self._asked("  [Enter = begin, ? = more keys] ", test.id)
             word, _, rest = given.partition(" ")
             if not given:
                 return ""
+            if given == "?":
+                self._show_keys(KEYS_BEFORE)
+                continue
             if word.lower() == "s":
                 return rest.strip() or await self._reason()
             await self._noted(given, test.id)
@@ -131,6 +139,9 @@ class PeopleAttending:
             word, _, rest = given.partition(" ")
             if word.lower() == "r" and not rest:
                 return True
+            if given == "?":
+                self._show_keys(("initials      sign the test and go on", *KEYS_AFTER))
+                continue
             if await self._noted(given, part.test.id, quiet=True):
                 continue
             marks = given.upper().split()
@@ -147,8 +158,14 @@ class PeopleAttending:
 
     def _prompt_after(self, signers: Mapping[str, Participant]) -> str:
         if not signers:
-            return f"  [Enter = go on, {KEYS_AFTER}] "
-        return f"  [initials of {_wanted(signers)} = sign and go on, {KEYS_AFTER}] "
+            return "  [Enter = go on, r = test again, ? = more keys] "
+        return (
+            f"  [initials of {_wanted(signers)} = sign and go on, r = test again, ? = more keys] "
+        )
+
+    def _show_keys(self, own: tuple[str, ...]) -> None:
+        for line in (*own, *KEYS_ALWAYS):
+            self._person.show(f"    {line}")
 
     async def _unsigned(self) -> bool:
         self._person.show("  Nobody signed. Enter once more goes on without initials.")
@@ -200,7 +217,7 @@ class PeopleAttending:
                 self._attach(notes, rest, about)
             case _:
                 if not quiet:
-                    self._person.show(f"  {given!r} is none of the keys.")
+                    self._person.show(f"  {given!r} is none of the keys; ? tells them.")
                 return False
         return True
 

@@ -85,7 +85,7 @@ class PersonDriver:
             await self._do(0, step, clock, told)
 
     def _tell(self, number: int, of: int, step: Step) -> None:
-        if isinstance(step, Hold):
+        if isinstance(step, Hold | PlannedTest):
             return
         if isinstance(step, Expect):
             self._person.show(f"  {step.words}")
@@ -140,7 +140,7 @@ class PersonDriver:
 
     def _keys(self, step: Step) -> str:
         keys = LOOK_KEYS if isinstance(step, Look) else KEYS
-        return f"{keys}, x REASON = leave this test" if self._in_test else keys
+        return f"{keys}, x REASON = leave the test" if self._in_test else keys
 
     async def _answer(self, prompt: str, step: Step, clock: Clock) -> str | None:
         """What the person says, or _SHOWN once the panel itself shows that the step is done."""

@@ -29,12 +29,14 @@ class AttachmentError(GaswitnessError):
 
 
 class PlanNotes:
-    """Notes of one run. `standing`: the steps done since the present test began."""
+    """Notes of one run. `standing`: the steps done since the present test began. `under_way`: the
+    step that was begun and may or may not have been done."""
 
     def __init__(self, keep: Keep) -> None:
         self._keep = keep
         self.tests: list[PlayedTest] = []
         self.standing: list[Step] = []
+        self.under_way: Step | None = None
         self._open = False
         self._deviations = 0
 
@@ -60,6 +62,7 @@ class PlanNotes:
         self.over(at_s)
         attempt = self.attempts(step.id) + 1
         self.standing.clear()
+        self.under_way = None
         self._note(step, number, attempt, at_s)
         self._open = True
 

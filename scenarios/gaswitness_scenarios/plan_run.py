@@ -12,7 +12,7 @@ from gaswitness_scenarios.driver import Driver, LeftOutError, StoppedError, Told
 from gaswitness_scenarios.plan_notes import PlanNotes
 from gaswitness_scenarios.plan_outcome import PlanOutcome, PlayedTest
 from gaswitness_scenarios.restore import keys_after, undoing
-from gaswitness_scenarios.script import PlannedPart, Script, Step
+from gaswitness_scenarios.script import PlannedPart, Script
 from gaswitness_sitefile.site import Site
 
 REST_POLL_S = 1.0
@@ -90,7 +90,7 @@ class PlanCourse:
         return outcome
 
     def _say_what_stands(self) -> None:
-        left = undoing(self.site, self.notes.standing)
+        left = undoing(self.site, self.notes.standing, self.notes.under_way)
         if left:
             words = "; ".join(step.words for step in left)
             text = f"the panel is not at rest. Still to be done: {words}; then reset"
@@ -98,11 +98,12 @@ class PlanCourse:
 
     async def back_to_rest(self) -> None:
         """Undo what the present test did, wait until the readings are back, and reset."""
-        standing: tuple[Step, ...] = tuple(self.notes.standing)
+        done, under_way = tuple(self.notes.standing), self.notes.under_way
+        everything = done if under_way is None else (*done, under_way)
         self.notes.standing.clear()
-        await self.driver.restore(undoing(self.site, standing), self.clock, self.told)
+        await self.driver.restore(undoing(self.site, done, under_way), self.clock, self.told)
         await self._until_calm()
-        await self.driver.restore(keys_after(self.site, standing), self.clock, self.told)
+        await self.driver.restore(keys_after(self.site, everything), self.clock, self.told)
         await self.clock.sleep_until(self.clock.now() + self.settle_s)
 
     async def _until_calm(self) -> None:

@@ -84,10 +84,13 @@ class Record:
         for number, one in enumerate(begun, 1):
             done_s = at_s if one.done_s is None else one.done_s
             applied = self._actions.applied(one.step, one.begun_s, done_s)
-            if applied is not None and one.done_s is None and number == len(begun):
+            if number < len(begun) or one.done_s is not None:
+                self.notes.standing.append(one.step)
+                continue
+            self.notes.under_way = one.step
+            if applied is not None:
                 self.applied.append(applied)
                 self._keep("applied", applied_body(applied), at_s)
-            self.notes.standing.append(one.step)
 
     def phase(self, name: PhaseName, at_s: float, text: str) -> None:
         """A part of the run begins."""
@@ -160,13 +163,15 @@ class Record:
         if isinstance(step, PlannedTest):
             self.notes.begun(step, number, at_s)
         self._keep("step", step_body(number=number, words=step.words, place=place), at_s)
-        self.notes.standing.append(step)
+        self.notes.under_way = step
         script = self._playing
         self._listen(events.StepBegun(script.name, number, len(script.steps), step.words, at_s))
 
     def done(
         self, number: int, step: Step, begun_s: float, done_s: float, *, looked: bool | None = None
     ) -> None:
+        self.notes.standing.append(step)
+        self.notes.under_way = None
         applied = self._actions.applied(step, begun_s, done_s)
         if applied is not None:
             self.applied.append(applied)
@@ -184,6 +189,7 @@ class Record:
         self._step_over(number, step, begun_s, done_s, "")
 
     def skipped(self, number: int, step: Step, at_s: float, reason: str) -> None:
+        self.notes.under_way = None
         self.steps_skipped += 1
         self.remark(f"step {number} of {self._playing.name} was left out: {reason}", at_s)
         self._step_over(number, step, at_s, at_s, reason)
