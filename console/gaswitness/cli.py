@@ -35,6 +35,12 @@ def _demo() -> click.Command:
     return demo
 
 
+def _plan() -> click.Command:
+    from gaswitness.command_plan import plan
+
+    return plan
+
+
 def _rehearse() -> click.Command:
     from gaswitness.command_rehearse import rehearse
 
@@ -135,6 +141,7 @@ group = LazyGroup(
         "power": ("Work out the bus's voltages, drop-outs, spur and battery.", _power),
         "schema": ("Print the JSON Schema of site files, scripts or verdicts.", _schema),
         "demo": ("Write the demo site into a folder, to start your own from.", _demo),
+        "plan": ("Write the test from the matrix and the points list.", _plan),
         "rehearse": ("Play scripts against a virtual panel and judge it.", _rehearse),
         "trace": ("Draw what a script does to a virtual panel.", _trace),
         "serve": ("Be a virtual panel on a Modbus/TCP port.", _serve),

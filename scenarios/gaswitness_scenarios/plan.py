@@ -5,7 +5,7 @@ then rounds of channels that do not meet, then all that takes several causes, th
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from gaswitness_scenarios.plan_bench import Draft
@@ -34,6 +34,25 @@ class Plan:
     def site(self) -> Site:
         """The site that is planned for."""
         return self.ground.site
+
+    @property
+    def groups(self) -> tuple[str, ...]:
+        """The groups of tests that there are, in order."""
+        return tuple(dict.fromkeys(test.group for test in self.tests))
+
+    @property
+    def words(self) -> frozenset[str]:
+        """What tests can be chosen by: tag, group, number."""
+        tags = {tag for test in self.tests for tag in (*test.tags, *test.moves)}
+        return frozenset((*tags, *self.groups, *(test.id for test in self.tests)))
+
+    def only(self, chosen: Sequence[str]) -> "Plan":
+        """The tests of these tags, groups and numbers, in the plan's order, their numbers kept."""
+        wanted = set(chosen)
+        kept = [
+            test for test in self.tests if wanted & {test.id, test.group, *test.tags, *test.moves}
+        ]
+        return replace(self, tests=tuple(kept))
 
     @property
     def preamble(self) -> list[dict[str, Any]]:

@@ -9,6 +9,7 @@ from typing import Self
 
 from gaswitness_probe.facts import fact_sources, reading_points, resolution, within_type
 from gaswitness_scenarios.plan_bench import Bench, MatrixIndex
+from gaswitness_scenarios.plan_dose import Dose, dose_of
 from gaswitness_scenarios.plan_ladder import Rung, ladders
 from gaswitness_scenarios.plan_signature import Signature, signatures
 from gaswitness_scenarios.plan_stimuli import Turn, turns
@@ -41,6 +42,7 @@ class Ground:
     done: set[tuple[str, Turn]] = field(default_factory=set)
     looked: set[str] = field(default_factory=set)
     seen_at_rest: set[str] = field(default_factory=set)
+    exposures: set[Fact] = field(default_factory=set)
 
     @classmethod
     def of(cls, site: Site, link: LinkAddress | None, looks: str = "all") -> Self:
@@ -143,6 +145,18 @@ class Ground:
     def resolution_of(self, channel: Channel) -> float:
         """Half the coarsest step of the registers that show the reading."""
         return max((resolution(p) for p in reading_points(self.site, channel.tag)), default=0.0)
+
+    def exposure_words(self, fact: Fact) -> str:
+        """What it takes to bring an average to its limit."""
+        dose = self.dose(fact)
+        return (
+            f"{dose.amount:g} {self.site.channel_of[fact.subject].unit} for {dose.hold_s / 60:.0f} "
+            "min, longer than a plan holds gas"
+        )
+
+    def dose(self, fact: Fact) -> Dose:
+        """The gas that brings an average over its limit, and for how long."""
+        return dose_of(self.site.channel_of[fact.subject], fact.what)
 
     def look_now(self, bench: Bench, effects: Iterable[str]) -> None:
         """Ask a person about outputs that act now and were not yet looked at."""

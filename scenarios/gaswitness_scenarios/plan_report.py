@@ -1,0 +1,75 @@
+"""What a plan costs and covers: tests, gas applications, hours, lower bound, naive order."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from gaswitness_probe.provable import provable
+from gaswitness_scenarios.plan import Plan
+from gaswitness_scenarios.plan_bounds import lower_bound, naive_order
+from gaswitness_scenarios.plan_wanted import Want, wants
+from gaswitness_scenarios.unprovable import unprovable_words
+from gaswitness_sitefile.link_address import LinkAddress
+
+
+@dataclass(frozen=True)
+class PlanFigures:
+    """What a plan comes to. Times in seconds.
+
+    `gas_s`: from gas going to a detector until the last one has recovered, tests with several
+    counted once. `bound_s`: no plan can have less; `bound_words` say why. `naive_s`: gas time if
+    each kind of each cell were shown alone, one after the other; `naive_applications` likewise.
+    """
+
+    tests: int
+    steps: int
+    applications: int
+    length_s: float
+    gas_s: float
+    bound_s: float
+    bound_words: str
+    naive_s: float
+    naive_applications: int
+    claims: int
+    wants: tuple[Want, ...]
+    unprovable: tuple[str, ...]
+
+    @property
+    def shown(self) -> int:
+        """Kinds of cells that the plan shows."""
+        return sum(want.shown for want in self.wants)
+
+    @property
+    def open(self) -> tuple[Want, ...]:
+        """Kinds of cells that it does not."""
+        return tuple(want for want in self.wants if not want.shown)
+
+
+def figures(plan: Plan, link: LinkAddress | None = None) -> PlanFigures:
+    """The figures of a plan on a link."""
+    tests = plan.tests
+    ground = plan.ground
+    covers = frozenset(pair for test in tests for pair in test.covers)
+    bound_s, words = lower_bound(ground)
+    naive_s, naive_applications = naive_order(ground)
+    return PlanFigures(
+        len(tests),
+        sum(len(test.steps) for test in tests),
+        sum(test.applications for test in tests),
+        sum(test.length_s for test in tests),
+        sum(test.gas_s for test in tests),
+        bound_s,
+        words,
+        naive_s,
+        naive_applications,
+        len({claim for test in tests for claim in test.claims}),
+        tuple(wants(ground, covers)),
+        tuple(unprovable_words(provable(plan.site, link))),
+    )
+
+
+def open_by_reason(found: Iterable[Want]) -> dict[str, list[Want]]:
+    """What is not shown, by why."""
+    by_reason: dict[str, list[Want]] = {}
+    for want in found:
+        by_reason.setdefault(want.why, []).append(want)
+    return by_reason
