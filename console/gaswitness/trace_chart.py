@@ -3,7 +3,7 @@ words. No shape and no coordinate is known here.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby, pairwise
 from typing import Final
@@ -22,18 +22,42 @@ from gaswitness.chart import (
     Strip,
 )
 from gaswitness.chart_scale import time_text
+from gaswitness.trace_bars import bar, ever, lasted
+from gaswitness.trace_exposure import exposure_strip
+from gaswitness.trace_panel_lanes import PANEL_FLAGS, panel_strip
 from gaswitness.wording import duration_words
-from gaswitness_scenarios.panel_trace import POWERED, Happening, PanelTrace
+from gaswitness_scenarios.panel_trace import POWERED, UNSERVED, Happening, PanelTrace
 from gaswitness_sitefile.channel import Channel
 
 MOST_LINES: Final = 3
 """Of what happened at one instant; more are counted."""
 GAS_ROOM: Final = 0.25
 """Gas further beyond the highest shown reading, in spans, does not stretch the scale."""
+FLAGS: Final = (
+    "comms_fault",
+    "missing",
+    "wrong_type",
+    "fault",
+    "over_range",
+    "under_range",
+    "test",
+    "calibration",
+    "inhibit",
+)
+"""Of a channel, drawn where they were ever on."""
+FLAG_WORDS: Final = {
+    "comms_fault": "comms fault",
+    "wrong_type": "wrong type",
+    "over_range": "over-range",
+    "under_range": "under-range",
+}
 FLAT: Final = 0.05
 """Without levels a scale shows at least this part of the span about clean air, either way."""
-TENTHS_UP_TO_S: Final = 120.0
+STIRS: Final = 0.01
+"""Gas that moves by less than this part of the span is not worth a picture."""
 COIL_OFF: Final = "coil off"
+IN_SELF_TEST: Final = "self-test"
+SELF_TEST: Final = UNSERVED[1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +74,8 @@ def trace_chart(trace: PanelTrace, chosen: Chosen, software: str) -> Chart:
     channels = chosen.channels or tuple(t for t in trace.channels if _something(trace, t))
     all_outputs = tuple(output.tag for output in site.outputs)
     outputs = chosen.outputs or tuple(t for t in all_outputs if _ever_acts(trace, t))
-    strips = [_channel_strip(trace, site.channel_of[tag]) for tag in channels]
-    panel = _panel_strip(trace)
+    strips = [strip for tag in channels for strip in _of_channel(trace, site.channel_of[tag])]
+    panel = panel_strip(trace)
     strips += [strip for strip in (panel, _output_strip(trace, outputs)) if strip.bars]
     told = [one for one in trace.happenings if not one.channel or one.channel in channels]
     marks = _marks(told)
@@ -89,27 +113,29 @@ def _about(trace: PanelTrace, software: str) -> tuple[str, ...]:
 
 
 def _something(trace: PanelTrace, tag: str) -> bool:
-    """Whether gas moved at the channel, or a flag of it was ever on."""
+    """Whether gas moved at the channel, a flag of it was ever on, or anything was done to it."""
     at = trace.channels.index(tag)
-    first = trace.samples[0].gases[at]
-    moved = any(sample.gases[at] != first for sample in trace.samples)
-    flags = [fact for fact in trace.facts if fact.startswith(f"{tag}.")]
-    return moved or any(_ever(trace, fact) for fact in flags)
+    gases = [sample.gases[at] for sample in trace.samples]
+    moved = max(gases) - min(gases) > STIRS * trace.site.channel_of[tag].span
+    done = any(one.channel == tag for one in trace.happenings)
+    return moved or done or any(ever(trace, f) for f in trace.facts if f.startswith(f"{tag}."))
 
 
-def _ever(trace: PanelTrace, fact: str) -> bool:
-    return any(on for _, on in trace.changes(fact))
+def _of_channel(trace: PanelTrace, channel: Channel) -> Iterator[Strip]:
+    yield _channel_strip(trace, channel)
+    exposed = exposure_strip(trace, channel)
+    if exposed is not None:
+        yield exposed
 
 
 def _channel_strip(trace: PanelTrace, channel: Channel) -> Strip:
     tag = channel.tag
     name = f" {channel.name}" if channel.name else ""
-    flags = ("fault", "over_range", "under_range", "inhibit")
-    bars = [_bar(trace, f"{tag}.{level}", f"{tag} {level}") for level in channel.levels]
+    bars = [bar(trace, f"{tag}.{level}", f"{tag} {level}") for level in channel.levels]
     bars += [
-        _bar(trace, f"{tag}.{what}", f"{tag} {what.replace('_', '-')}")
-        for what in flags
-        if _ever(trace, f"{tag}.{what}")
+        bar(trace, f"{tag}.{what}", f"{tag} {FLAG_WORDS.get(what, what)}")
+        for what in FLAGS
+        if ever(trace, f"{tag}.{what}")
     ]
     bands = tuple(
         Band(begun, ended, f"{tag} inhibited", Shade.ASIDE)
@@ -147,48 +173,16 @@ def _limits(trace: PanelTrace, channel: Channel) -> list[Limit]:
     return found
 
 
-def _bar(trace: PanelTrace, fact: str, label: str, name: str = "") -> Bar:
-    changes = [*trace.changes(fact), (trace.until_s, False)]
-    stretches = [
-        Stretch(begun, ended, State.ON, _lasted(trace, begun, ended))
-        if on
-        else Stretch(begun, ended, State.OFF)
-        for (begun, on), (ended, _) in pairwise(changes)
-    ]
-    return Bar(label, tuple(stretches), name)
-
-
-def _lasted(trace: PanelTrace, begun: float, ended: float) -> str:
-    """How long a stretch was, or how long at least, where the picture cuts it off."""
-    long_s = ended - begun
-    cut = begun <= trace.from_s or ended >= trace.until_s
-    said = f"{long_s:.1f} s" if long_s < TENTHS_UP_TO_S else duration_words(long_s)
-    return f">{said}" if cut else said
-
-
-def _panel_strip(trace: PanelTrace) -> Strip:
-    words = {"fault": "common fault", "unaccepted": "not accepted"}
-    bars = [
-        _bar(trace, f"panel.{what}", said)
-        for what, said in words.items()
-        if _ever(trace, f"panel.{what}")
-    ]
-    bars += [
-        _bar(trace, f"{one.tag}.active", f"{one.tag} {one.name}", f"{one.tag} {one.name} active")
-        for one in trace.site.inputs
-        if _ever(trace, f"{one.tag}.active")
-    ]
-    return Strip("Panel and inputs", bars=tuple(bars))
-
-
 def _output_strip(trace: PanelTrace, outputs: Sequence[str]) -> Strip:
     bars = []
     for tag in outputs:
         output = trace.site.output_of[tag]
         name = f"{tag} {output.name or output.kind}"
         bars.append(Bar(name, tuple(_acting(trace, tag)), f"{name} acts"))
-        if _ever(trace, f"{tag}.muted"):
-            bars.append(_bar(trace, f"{tag}.muted", f"{tag} muted", f"{name} muted"))
+        if ever(trace, f"{tag}.forced"):
+            bars.append(bar(trace, f"{tag}.forced", f"{tag} forced", f"{name} forced"))
+        if ever(trace, f"{tag}.muted"):
+            bars.append(bar(trace, f"{tag}.muted", f"{tag} muted", f"{name} muted"))
     return Strip(
         "Outputs: when they act",
         bars=tuple(bars),
@@ -196,22 +190,29 @@ def _output_strip(trace: PanelTrace, outputs: Sequence[str]) -> Strip:
 
 
 def _ever_acts(trace: PanelTrace, tag: str) -> bool:
-    return any(stretch.state is State.ON for stretch in _acting(trace, tag))
+    """Whether it ever acted, but for a coil that the self-test drops."""
+    return any(
+        stretch.state is State.ON and stretch.text != IN_SELF_TEST
+        for stretch in _acting(trace, tag)
+    )
 
 
 def _acting(trace: PanelTrace, tag: str) -> list[Stretch]:
     """When the output acts: driven, or, normally energised, left without supply."""
     drops = trace.site.output_of[tag].normally_energised
     active, energised = (trace.facts.index(f"{tag}.{what}") for what in ("active", "energised"))
+    test = trace.facts.index(SELF_TEST) if SELF_TEST in trace.facts else None
     found: list[Stretch] = []
-    told = [(s.at_s, (s.facts[active], drops and not s.facts[energised])) for s in trace.samples]
+    told = [
+        (s.at_s, (s.facts[active], drops and not s.facts[energised], test and s.facts[test]))
+        for s in trace.samples
+    ]
     parts = [(at_s, how) for at, (at_s, how) in enumerate(told) if not at or told[at - 1][1] != how]
-    for (begun, (driven, dropped)), (ended, _) in pairwise(
-        [*parts, (trace.until_s, (False, False))]
-    ):
-        acts = driven or dropped
-        text = _lasted(trace, begun, ended) if driven else COIL_OFF if dropped else ""
-        found.append(Stretch(begun, ended, State.ON if acts else State.OFF, text))
+    end = (trace.until_s, (False, False, False))
+    for (begun, (driven, dropped, tested)), (ended, _) in pairwise([*parts, end]):
+        why = IN_SELF_TEST if tested else COIL_OFF
+        text = lasted(trace, begun, ended) if driven else why if dropped else ""
+        found.append(Stretch(begun, ended, State.ON if text else State.OFF, text))
     return found
 
 
@@ -247,6 +248,7 @@ def _lines(texts: list[str]) -> tuple[str, ...]:
 def _summary(trace: PanelTrace, channels: Sequence[str], outputs: Sequence[str], span: str) -> str:
     """The picture in words: every time that a level, flag or output was on."""
     facts = [f for f in trace.facts if f.partition(".")[0] in channels]
+    facts += [fact for fact in trace.facts if fact in PANEL_FLAGS]
     facts += [f"{tag}.active" for tag in outputs]
     said = [
         f"{fact} on from {time_text(begun, tenths=True)} to {time_text(ended, tenths=True)}"

@@ -13,12 +13,15 @@ from typing import Final
 
 from gaswitness_scenarios.gas_profile import Recorded
 from gaswitness_scenarios.script import Gas, Look, PlannedTest, Say, Script, Step
+from gaswitness_scenarios.site_facts import facts_of
 from gaswitness_scenarios.translate import stimulus_of
 from gaswitness_simulator.panel import VirtualPanel
 from gaswitness_sitefile.site import Site
 
 POWERED: Final = "panel.powered"
 """Beside the panel's facts: whether its supply is on."""
+UNSERVED: Final = ("panel.relay_pulse", "panel.self_test")
+"""Beside them, of a site with a panel's life: the stages in which the map is not served."""
 MOST_GRID: Final = 50_000
 """The grid never has more instants than this, however long the run."""
 
@@ -37,19 +40,21 @@ class Happening:
 class Sample:
     """What the panel showed at an instant, and the gas at its detectors, in the channels' order.
 
-    A reading is NaN where no number was shown. Where something is done at once there are two
-    samples at one instant: before it and after.
+    A reading is NaN where no number was shown. `averages`: of exposure, in their own order. Where
+    something is done at once there are two samples at one instant: before it and after.
     """
 
     at_s: float
     readings: tuple[float, ...]
     gases: tuple[float, ...]
     facts: tuple[bool, ...]
+    averages: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class PanelTrace:
-    """A panel over a stretch of its time. `facts` and `channels` name what the samples hold.
+    """A panel over a stretch of its time. `facts`, `channels` and `averages` (such as AT-1.TWA)
+    name what the samples hold.
 
     Samples stand at the first instant and the last, at every instant at which something is done or
     a fact changes, and between these so close that a detector's lag shows.
@@ -66,6 +71,7 @@ class PanelTrace:
     setpoints: tuple[tuple[float, str, str, float], ...]
     happenings: tuple[Happening, ...]
     changed: Mapping[str, tuple[tuple[float, bool], ...]] = field(repr=False)
+    averages: tuple[str, ...] = ()
 
     def changes(self, fact: str) -> tuple[tuple[float, bool], ...]:
         """When the fact began to be what: at the first instant, then at each change."""
@@ -79,22 +85,16 @@ class PanelTrace:
 
 def facts_of_site(site: Site) -> tuple[str, ...]:
     """The names of all facts that a trace holds, in order."""
-    channels = [
-        f"{channel.tag}.{what}"
-        for channel in site.channels
-        for what in (
-            *channel.levels,
-            *(channel.exposure.limits if channel.exposure else ()),
-            "fault",
-            "inhibit",
-            "over_range",
-            "under_range",
-        )
-    ]
-    inputs = [f"{one.tag}.active" for one in site.inputs]
-    outputs = [f"{o.tag}.{what}" for o in site.outputs for what in ("active", "energised", "muted")]
-    panel = [f"panel.{what}" for what in ("fault", "warm_up", "unaccepted", "inhibit")]
-    return (*channels, *inputs, *outputs, *panel, POWERED)
+    facts = [name for name in facts_of(site) if not name.startswith("any.")]
+    stages = UNSERVED if site.panel_life is not None else ()
+    return (*facts, *stages, POWERED)
+
+
+def averages_of_site(site: Site) -> tuple[str, ...]:
+    """The averages of exposure that a trace holds, in order."""
+    return tuple(
+        f"{c.tag}.{name}" for c in site.channels if c.exposure for name in c.exposure.limits
+    )
 
 
 def trace_panel(
@@ -133,6 +133,7 @@ def trace_panel(
         tuple(watcher.setpoints),
         tuple(watcher.happenings),
         _changes(watcher.names, watcher.samples),
+        averages_of_site(site),
     )
 
 
@@ -148,6 +149,21 @@ def _changes(
     return {name: tuple(changes) for name, changes in found.items()}
 
 
+def _reader(panel: VirtualPanel, name: str) -> Callable[[], bool]:
+    if name == POWERED:
+        return lambda: panel.powered
+    if name in UNSERVED:
+        stage = name.partition(".")[2]
+        return lambda: panel.powered and panel.state.panel_state() == stage
+    return panel.state.shown(name)
+
+
+def _average(panel: VirtualPanel, name: str) -> Callable[[], float]:
+    tag, _, what = name.partition(".")
+    exposure = panel.state.channels[tag].exposure
+    return lambda: 0.0 if exposure is None else exposure.averages[what].value
+
+
 @dataclass(slots=True)
 class _Watcher:
     """A panel that is looked at whenever something may have changed."""
@@ -160,6 +176,7 @@ class _Watcher:
     panel: VirtualPanel = field(init=False)
     names: tuple[str, ...] = field(init=False)
     readers: tuple[Callable[[], bool], ...] = field(init=False)
+    averages: tuple[Callable[[], float], ...] = field(init=False)
     grid_s: float = field(init=False)
     next_grid_s: float = field(init=False)
     corners: list[float] = field(default_factory=list)
@@ -172,10 +189,8 @@ class _Watcher:
         panel = self.panel = VirtualPanel(self.site, seed=self.seed)
         panel.watch_ranges()
         self.names = facts_of_site(self.site)
-        self.readers = tuple(
-            (lambda: panel.powered) if name == POWERED else panel.state.shown(name)
-            for name in self.names
-        )
+        self.readers = tuple(_reader(panel, name) for name in self.names)
+        self.averages = tuple(_average(panel, name) for name in averages_of_site(self.site))
         self.grid_s = self._grid_s()
         self.next_grid_s = self.from_s
         if self.from_s == 0.0:
@@ -221,7 +236,8 @@ class _Watcher:
         tags = [channel.tag for channel in self.site.channels]
         readings = tuple(panel.reading(tag) for tag in tags)
         gases = tuple(panel.gas(tag) for tag in tags)
-        sample = Sample(at_s, readings, gases, self._facts())
+        averages = tuple(average() for average in self.averages)
+        sample = Sample(at_s, readings, gases, self._facts(), averages)
         if not self.samples or not _alike(self.samples[-1], sample):
             self.samples.append(sample)
         self.next_grid_s = at_s + self.grid_s
@@ -274,6 +290,7 @@ def _alike(one: Sample, other: Sample) -> bool:
         one.at_s == other.at_s
         and one.facts == other.facts
         and one.gases == other.gases
+        and one.averages == other.averages
         and all(
             x == y or (x != x and y != y)  # noqa: PLR0124  # NaN is no number to itself
             for x, y in zip(one.readings, other.readings, strict=True)
