@@ -7,12 +7,13 @@ from typing import Final
 from gaswitness.handover_points import (
     Entry,
     entries,
-    example_words,
     hex_words,
     wire_bytes,
 )
 from gaswitness.handover_polling import BLOCK_COLUMNS, Way, block_rows, ways
+from gaswitness_scenarios.example_values import ExampleValue
 from gaswitness_sitefile.crossing import crossing_of
+from gaswitness_sitefile.points import Point, PointType
 from gaswitness_sitefile.rows import number_cell
 from gaswitness_sitefile.site import Site
 from gaswitness_sitefile.tables import CellValue
@@ -91,7 +92,7 @@ def listings(sheet: Handover) -> Iterator[Listing]:
     yield Listing("points", POINT_COLUMNS, tuple(_point_row(entry) for entry in sheet.entries))
     yield Listing(
         "example-values",
-        ("name", "when", "value", "registers (hex)", "bytes on the wire", "remark"),
+        ("name", "when", "value", "unit", "registers (hex)", "bytes on the wire", "remark"),
         tuple(_example_rows(sheet.entries)),
     )
     yield Listing(
@@ -138,18 +139,30 @@ def _point_row(entry: Entry) -> tuple[CellValue | None, ...]:
     )
 
 
-def _example_rows(found: Sequence[Entry]) -> Iterator[tuple[CellValue, ...]]:
+def _example_rows(found: Sequence[Entry]) -> Iterator[tuple[CellValue | None, ...]]:
     for entry in found:
         for one in entry.examples:
             bits = entry.point.table.of_bits
             yield (
                 entry.point.name,
                 one.case,
-                example_words(entry, one),
+                _value(entry.point, one),
+                entry.point.unit if isinstance(one.value, int | float) else "",
                 str(one.words[0]) if bits else hex_words(one),
                 wire_bytes(entry, one),
-                one.remark,
+                one.remark or ("no value" if one.value is None else ""),
             )
+
+
+def _value(point: Point, example: ExampleValue) -> CellValue | None:
+    """The value for a program: a number, a text, 1 or 0; empty where there is none."""
+    value = example.value
+    if isinstance(value, bool):
+        return int(value)
+    if isinstance(value, float) and point.type is PointType.FLOAT32:
+        # as many digits as a binary32 tells apart (IEEE 754-2019, clause 5.12.2)
+        return number_cell(float(f"{value:.9g}"))
+    return number_cell(value) if isinstance(value, int | float) else value
 
 
 def _matrix(site: Site) -> Listing:

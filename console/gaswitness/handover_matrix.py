@@ -3,8 +3,9 @@ crossing; the sheet and the size of its letters chosen so that it fits. Layout o
 
 import math
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 from gaswitness.handover_words import cause_words
@@ -17,7 +18,7 @@ SHEETS: Final = (("A4", 297, 210), ("A3", 420, 297), ("A2", 594, 420), ("A1", 84
 """Name, width and height in mm, landscape (ISO 216)."""
 MARGIN_MM: Final = 8
 LARGEST_PT: Final = 9.0
-SMALLEST_PT: Final = 5.5
+SMALLEST_PT: Final = 6.0
 """Below this print is no longer read with ease (common practice, no source)."""
 STEP_PT: Final = 0.25
 _MM: Final = 25.4 / 72
@@ -25,25 +26,30 @@ _WIDE: Final = 0.54
 """Width of a character in font sizes, on the safe side for common sans-serif faces."""
 _LINE: Final = 1.25
 _PAD: Final = 0.5
-_CAUSE: Final = 34
-_SAYS: Final = 36
+_WIDTHS: Final = (72, 48, 34, 22)
+"""Characters at which the words of a cause are broken, at the most."""
 _EFFECT: Final = 34
-_AROUND_MM: Final = 24
+_RAGGED: Final = 1.15
+"""How much longer text gets by lines that end before the edge."""
+_BELOW: Final = 80
+_BELOW_COLUMNS: Final = 3
+_AROUND_MM: Final = 16
 """Heading, caption and foot of the page."""
 
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """The paper for the drawing, and the size of its letters in points."""
+    """The paper for the drawing, its place in `SHEETS`, and the size of its letters in points."""
 
     paper: str
+    size: int
     points: float
     fits: bool
 
 
 @dataclass(frozen=True, slots=True)
-class _Extent:
-    """The drawing in font sizes: width and height, letters aside."""
+class Extent:
+    """Width and height of a drawing, in sizes of its letters."""
 
     wide: float
     high: float
@@ -52,69 +58,110 @@ class _Extent:
 def matrix_block(site: Site) -> tuple[Markup, str]:
     """The drawing with its legend, and the style sheet that puts it on a page of its own."""
     drawing = crossing_of(site.matrix, [output.tag for output in site.outputs])
-    cells = {(cell.cause, cell.effect): cell for cell in site.matrix}
     legend = list(_legend(site, drawing))
     notes = list(drawing.notes)
-    sheet = sheet_for(_extent(site, drawing, cells, len(legend) + len(notes)))
-    table = _table(site, drawing, cells)
+    below = _lines_below([*legend, *notes])
+    plans = [
+        _Plan(site, drawing, stacked, cause, says)
+        for stacked in (False, True)
+        for cause in _WIDTHS
+        for says in _WIDTHS
+    ]
+    sheets = [sheet_for(plan.extent(below)) for plan in plans]
+    sheet, plan = max(
+        zip(sheets, plans, strict=True), key=lambda one: (-one[0].size, one[0].points)
+    )
+    table = _table(plan)
     block = joined(
         [
             scrolled(table, "matrix-caption"),
-            element("div", *(paragraph(line) for line in legend), class_="legend"),
-            _notes(notes),
+            element(
+                "div",
+                *(paragraph(line) for line in legend),
+                bullets(notes, numbered=True),
+                class_="legend",
+            ),
         ]
     )
-    return block, _CSS % {"paper": sheet.paper, "points": f"{sheet.points:g}", "margin": MARGIN_MM}
+    return block, _CSS % {
+        "paper": sheet.paper,
+        "points": f"{sheet.points:g}",
+        "margin": MARGIN_MM,
+        "cause": f"{plan.cause_width * _WIDE + 2 * _PAD:.1f}",
+        "says": f"{plan.says_width * _WIDE + 2 * _PAD:.1f}",
+    }
 
 
-def sheet_for(extent: _Extent) -> Sheet:
+def sheet_for(extent: Extent) -> Sheet:
     """The smallest sheet on which the drawing can be read, and the largest letters that fit."""
-    for paper, width_mm, height_mm in SHEETS:
+    points = SMALLEST_PT
+    for at, (paper, width_mm, height_mm) in enumerate(SHEETS):
         free = (width_mm - 2 * MARGIN_MM, height_mm - 2 * MARGIN_MM - _AROUND_MM)
         size = min(free[0] / extent.wide, free[1] / extent.high) / _MM
         points = min(LARGEST_PT, math.floor(size / STEP_PT) * STEP_PT)
         if points >= SMALLEST_PT:
-            return Sheet(paper, points, fits=True)
-    return Sheet(SHEETS[-1][0], max(points, STEP_PT), fits=False)
+            return Sheet(paper, at, points, fits=True)
+    return Sheet(SHEETS[-1][0], len(SHEETS), max(points, STEP_PT), fits=False)
 
 
-def _extent(
-    site: Site, drawing: Crossing, cells: Mapping[tuple[str, str], Cell], below: int
-) -> _Extent:
-    cause = min(_CAUSE, max(map(len, drawing.causes), default=1))
-    says = min(_SAYS, max((len(cause_words(site, one)) for one in drawing.causes), default=1))
-    effects = sum(_column(drawing, cells, effect) for effect in drawing.effects)
-    wide = (cause + says) * _WIDE + 2 * 2 * _PAD + effects
-    head = min(_EFFECT, max((len(_effect_name(site, e)) for e in drawing.effects), default=1))
-    rows = sum(_row(site, drawing, cells, one, (cause, says)) for one in drawing.causes)
-    return _Extent(wide, head * _WIDE + 2 + rows + below * _LINE)
+@dataclass(frozen=True)
+class _Plan:
+    """A way to draw the matrix: with marks on one line each, or `stacked` in narrow columns; causes
+    and their words broken at so many characters."""
+
+    site: Site
+    drawing: Crossing
+    stacked: bool
+    cause_width: int
+    says_width: int
+
+    @cached_property
+    def cells(self) -> dict[tuple[str, str], Cell]:
+        """The cells by cause and effect."""
+        return {(cell.cause, cell.effect): cell for cell in self.site.matrix}
+
+    @cached_property
+    def says(self) -> dict[str, str]:
+        """What each cause is, in words."""
+        trees = {cell.cause: cell.cause_tree for cell in self.site.matrix}
+        return {cause: cause_words(self.site, tree) for cause, tree in trees.items()}
+
+    def lines(self, cause: str, effect: str) -> list[str]:
+        """What stands at the crossing, line by line; empty without a cell."""
+        cell = self.cells.get((cause, effect))
+        if cell is None:
+            return []
+        parts = _mark_parts(cell, self.drawing)
+        return parts if self.stacked else [" ".join(parts)]
+
+    def extent(self, below: int) -> Extent:
+        """How large it comes out, with `below` lines under it."""
+        drawing = self.drawing
+        cause = min(self.cause_width, max(map(len, drawing.causes), default=1))
+        says = min(self.says_width, max(map(len, self.says.values()), default=1))
+        names = [len(_effect_name(self.site, effect)) for effect in drawing.effects]
+        head = min(_EFFECT, max(names, default=1)) * _WIDE + 2
+        wide = (cause + says) * _WIDE + 4 * _PAD + sum(map(self._column, drawing.effects))
+        rows = sum(self._row(one, (cause, says)) for one in drawing.causes)
+        return Extent(wide, head + rows + below * _LINE)
+
+    def _column(self, effect: str) -> float:
+        lines = [len(line) for cause in self.drawing.causes for line in self.lines(cause, effect)]
+        return max(2 * _LINE, max(lines, default=1) * _WIDE) + 2 * _PAD
+
+    def _row(self, cause: str, widths: tuple[int, int]) -> float:
+        marks = [len(self.lines(cause, effect)) for effect in self.drawing.effects]
+        texts = zip((cause, self.says[cause]), widths, strict=True)
+        wrapped = [
+            1 if len(text) <= width else math.ceil(len(text) * _RAGGED / width)
+            for text, width in texts
+        ]
+        return max([1, *marks, *wrapped]) * _LINE + _PAD
 
 
-def _column(drawing: Crossing, cells: Mapping[tuple[str, str], Cell], effect: str) -> float:
-    lines = [
-        len(line)
-        for cause in drawing.causes
-        if (cell := cells.get((cause, effect)))
-        for line in _mark_lines(cell, drawing)
-    ]
-    return max(2 * _LINE, max(lines, default=1) * _WIDE) + 2 * _PAD
-
-
-def _row(
-    site: Site,
-    drawing: Crossing,
-    cells: Mapping[tuple[str, str], Cell],
-    cause: str,
-    widths: tuple[int, int],
-) -> float:
-    marks = [
-        len(_mark_lines(cell, drawing))
-        for effect in drawing.effects
-        if (cell := cells.get((cause, effect)))
-    ]
-    texts = zip((cause, cause_words(site, cause)), widths, strict=True)
-    wrapped = [math.ceil(len(text) * 1.12 / max(width, 1)) for text, width in texts]
-    return max([1, *marks, *wrapped]) * _LINE + _PAD
+def _lines_below(texts: list[str]) -> int:
+    """Lines that legend and notes take in their columns."""
+    return math.ceil(sum(math.ceil(len(text) / _BELOW) for text in texts) / _BELOW_COLUMNS) + 2
 
 
 def _effect_name(site: Site, tag: str) -> str:
@@ -122,36 +169,42 @@ def _effect_name(site: Site, tag: str) -> str:
     return f"{tag} {output.name or output.kind}"
 
 
-def _mark_lines(cell: Cell, drawing: Crossing) -> list[str]:
-    """What stands at the crossing, line by line; the note's number goes to the first."""
+def _mark_parts(cell: Cell, drawing: Crossing) -> list[str]:
+    """The mark with its on-delay and the note's number, off-delay, response where not the usual."""
     first = LATCHES if cell.latching else ACTS
     if cell.on_delay_s:
         first += f" {seconds_text(cell.on_delay_s)}"
     if cell.note:
         first += f" {drawing.notes.index(cell.note) + 1}"
-    lines = [first]
+    parts = [first]
     if cell.off_delay_s:
-        lines.append(f"off {seconds_text(cell.off_delay_s)}")
+        parts.append(f"off {seconds_text(cell.off_delay_s)}")
     if cell.response_s != drawing.within_s:
-        lines.append(f"in {seconds_text(cell.response_s)}")
-    return lines
+        parts.append(f"in {seconds_text(cell.response_s)}")
+    return parts
 
 
-def _mark(cell: Cell | None, drawing: Crossing) -> Markup:
+def _mark(plan: _Plan, cause: str, effect: str) -> Markup:
+    cell = plan.cells.get((cause, effect))
     if cell is None:
         return Markup("")
-    lines = _mark_lines(cell, drawing)
-    first = lines[0]
-    parts: list[str] = []
+    first, *others = _mark_parts(cell, plan.drawing)
+    number = ""
     if cell.note:
         first, _, number = first.rpartition(" ")
-        parts = [element("sup", number)]
     letter, _, delay = first.partition(" ")
-    said = [element("strong", letter), f" {delay}" if delay else "", *parts]
-    return joined([joined(said), *lines[1:]], Markup("<br>"))
+    said = joined(
+        [
+            element("strong", letter),
+            f" {delay}" if delay else "",
+            element("sup", number) if number else "",
+        ]
+    )
+    return joined([said, *others], Markup("<br>") if plan.stacked else " ")
 
 
-def _table(site: Site, drawing: Crossing, cells: Mapping[tuple[str, str], Cell]) -> Markup:
+def _table(plan: _Plan) -> Markup:
+    site, drawing = plan.site, plan.drawing
     heads = [
         element(
             "th",
@@ -171,11 +224,8 @@ def _table(site: Site, drawing: Crossing, cells: Mapping[tuple[str, str], Cell])
         element(
             "tr",
             element("th", _breakable(cause), scope="row"),
-            element("td", cause_words(site, cause)),
-            *(
-                element("td", _mark(cells.get((cause, tag)), drawing), class_="mark")
-                for tag in drawing.effects
-            ),
+            element("td", plan.says[cause], class_="says"),
+            *(element("td", _mark(plan, cause, tag), class_="mark") for tag in drawing.effects),
         )
         for cause in drawing.causes
     ]
@@ -221,27 +271,25 @@ def _legend(site: Site, drawing: Crossing) -> Iterable[str]:
     yield "An inhibited channel drives nothing, in votes and any-channel causes neither."
 
 
-def _notes(notes: list[str]) -> Markup:
-    return element("div", bullets(notes, numbered=True), class_="notes") if notes else Markup("")
-
-
 _CSS: Final = """
 .matrix { font-size: .8rem; }
 .matrix .effect { vertical-align: bottom; padding: .4em .2em; }
 .matrix .effect span { writing-mode: vertical-rl; transform: rotate(180deg); max-height: 18em;
   line-height: 1.25; font-weight: 400; }
 .matrix .mark { text-align: center; white-space: nowrap; line-height: 1.25; }
-.matrix tbody th { min-width: 10em; }
+.matrix tbody th { max-width: %(cause)sem; }
+.matrix .says { max-width: %(says)sem; }
 .matrix tbody tr:nth-child(even) td, .matrix tbody tr:nth-child(even) th { background: #f6f7f9; }
-.legend p { margin: .2rem 0; font-size: .85rem; }
-.notes ol { margin: .2rem 0; font-size: .85rem; }
+.legend { columns: 3 22rem; column-gap: 1.5rem; font-size: .85rem; }
+.legend p, .legend ol { margin: .2rem 0; }
 @page matrix { size: %(paper)s landscape; margin: %(margin)smm; }
 @media print {
   #matrix { page: matrix; break-before: page; break-after: page; break-inside: avoid; }
   #matrix h2 { margin: 0 0 1mm; font-size: 12pt; }
   #matrix .wide { margin: 0; }
-  #matrix .matrix, #matrix .legend p, #matrix .notes ol { font-size: %(points)spt; }
-  #matrix .legend p, #matrix .notes ol { margin: 0; max-width: none; line-height: 1.25; }
+  #matrix .matrix, #matrix .legend { font-size: %(points)spt; }
+  #matrix .legend { columns: 3; line-height: 1.25; }
+  #matrix .legend p, #matrix .legend ol { margin: 0; max-width: none; }
   #matrix .matrix th, #matrix .matrix td { padding: .18em .35em; line-height: 1.2; }
   #matrix p.lead { display: none; }
 }

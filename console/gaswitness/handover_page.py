@@ -47,6 +47,7 @@ from gaswitness_scenarios.example_frames import (
     write_frames,
 )
 from gaswitness_scenarios.rest_panel import RestPanel
+from gaswitness_sitefile.points import PointType
 
 SECTIONS: Final = (
     ("panel", "The panel and how it is reached"),
@@ -185,11 +186,13 @@ def _points(sheet: Handover) -> Markup:
 def _point_row(entry: Entry) -> tuple[str, ...]:
     point = entry.point
     function: list[str] = [entry.function]
-    if entry.meanings:
-        pairs = [
-            joined([element("span", str(key), class_="key"), f" {said}"])
-            for key, said in entry.meanings
-        ]
+    pairs = [
+        joined([element("span", str(key), class_="key"), f" {said}"])
+        for key, said in entry.meanings
+    ]
+    if point.type is PointType.ENUMERATION:
+        function.append(joined([": ", joined(pairs, "; ")]))
+    elif pairs:
         function.append(bullets(pairs))
     if point.note:
         function.append(element("p", point.note, class_="note"))
@@ -263,7 +266,7 @@ def _frames(sheet: Handover) -> Markup:
         f"Unit id {unit}, the panel at rest in clean air. All in hex, byte after byte as on the "
         "wire. The CRC of RTU frames goes low byte first."
     )
-    body = [lead, *(_frame(at, one) for at, one in enumerate(found, 1))]
+    body = [lead, _frames_beside(found, 1)]
     if writes:
         body.append(element("h3", "Writes"))
         body.append(
@@ -272,8 +275,14 @@ def _frames(sheet: Handover) -> Markup:
                 "place. Gaswitness sends none of these."
             )
         )
-        body += [_frame(at, one) for at, one in enumerate(writes, len(found) + 1)]
+        body.append(_frames_beside(writes, len(found) + 1))
     return joined(body)
+
+
+def _frames_beside(frames: list[ExampleFrames], first: int) -> Markup:
+    return element(
+        "div", *(_frame(at, one) for at, one in enumerate(frames, first)), class_="beside"
+    )
 
 
 def _frame(at: int, one: ExampleFrames) -> Markup:
@@ -294,13 +303,16 @@ def _part(part: Part) -> tuple[str, str]:
 
 
 _CSS: Final = """
-#points-list-caption, .note { font-weight: 400; }
+.note { font-weight: 400; }
 td ul { margin: .2rem 0 0; padding-left: 1.1rem; }
 .key { font-weight: 600; }
 p.note { margin: .2rem 0 0; font-style: italic; }
 .again { color: #666; }
-.bytes { font-family: ui-monospace, "DejaVu Sans Mono", Consolas, monospace; max-width: 46em;
+.bytes { font-family: ui-monospace, "DejaVu Sans Mono", Consolas, monospace; max-width: 24em;
   overflow-wrap: anywhere; }
-@media print { #points table, #values table { font-size: 7pt; } .frames { break-inside: avoid; }
+.beside { columns: 27rem; column-gap: 1.5rem; }
+.beside .wide { break-inside: avoid; margin: 0 0 .8rem; }
+@media print { .frames { font-size: 7pt; } .beside { columns: 3; column-gap: 5mm; }
+  #points table, #values table { font-size: 7pt; } .frames { break-inside: avoid; }
   #points, #values { break-before: page; } th, td { padding: .12em .3em; } }
 """

@@ -11,6 +11,7 @@ from gaswitness_sitefile.channel import (
     LevelsOnFault,
     ReadingOnFault,
 )
+from gaswitness_sitefile.matrix import Cause, Fact, facts_of
 from gaswitness_sitefile.points import FLOATS, NUMERIC, Order, Point, PointType
 from gaswitness_sitefile.site import InhibitActs, Site
 
@@ -24,7 +25,7 @@ _CHANNEL: Final[Mapping[str, str]] = {
     "calibration": "in calibration",
     "first_up": "was the first in alarm",
     "current": "current of its loop",
-    "state": "state, one code of the list",
+    "state": "state",
 }
 _PANEL: Final[Mapping[str, str]] = {
     "fault": "any fault of the panel, or of a channel that is not inhibited",
@@ -40,7 +41,7 @@ _PANEL: Final[Mapping[str, str]] = {
     "restarted": "the panel has restarted by itself; until reset",
     "bus_fault": "fault of the detector bus",
     "setup_differs": "the detectors found are not those of the setup",
-    "state": "stage of the panel's life, one code of the list",
+    "state": "stage of its life",
     "first_up": "number of the channel that was first in alarm",
     "devices_found": "detectors that the last discovery found",
     "differences": "differences that the last discovery found",
@@ -145,17 +146,24 @@ def level_words(channel: Channel, level: AlarmLevel) -> str:
     return f"{said}, off {sides[1]} {number(back)}"
 
 
-def cause_words(site: Site, cause: str) -> str:
-    """A short description of a cause of one fact; empty for votes and joined causes."""
-    subject, _, what = cause.partition(".")
+def cause_words(site: Site, cause: Cause) -> str:
+    """A short description of a cause: where and what; of joined ones and votes what alone."""
+    if not isinstance(cause, Fact):
+        return "; ".join(dict.fromkeys(_condition(site, fact) for fact in facts_of(cause)))
+    channel = site.channel_of.get(cause.subject)
+    name = "" if channel is None else channel.name
+    return ", ".join(part for part in (name, _condition(site, cause)) if part)
+
+
+def _condition(site: Site, fact: Fact) -> str:
+    subject, what = fact.subject, fact.what
     channel = site.channel_of.get(subject)
     if channel is not None and what in channel.levels:
         level = channel.levels[what]
         sign = "\u2265" if level.direction is Direction.RISING else "\u2264"
-        setpoint = f"{channel.gas} {sign} {number(level.setpoint)} {channel.unit}"
-        return ", ".join(part for part in (channel.name, setpoint) if part)
+        return f"{channel.gas} {sign} {number(level.setpoint)} {channel.unit}"
     if channel is not None:
-        return ", ".join(part for part in (channel.name, channel.gas) if part)
+        return f"{channel.gas} {what.replace('_', ' ')}"
     if subject in site.input_of:
         found = site.input_of[subject]
         return found.name or str(found.kind)

@@ -186,6 +186,7 @@ tbody th { font-weight: 600; }
 .code, code { font-family: ui-monospace, "DejaVu Sans Mono", Consolas, monospace;
   font-size: .92em; }
 .code { white-space: nowrap; }
+thead .code { font-family: inherit; font-size: inherit; }
 .caution { border: 2px solid #8a4b00; background: #fff6e8; padding: .5rem .8rem; margin: 1rem 0;
   max-width: 62rem; }
 footer { margin-top: 3rem; border-top: 1px solid #9a9a9a; font-size: .82rem; color: #444; }
@@ -199,7 +200,7 @@ _SHEET: Final = """
 @media print {{
   body {{ font-size: 9pt; padding: 0; max-width: none; }}
   nav, .skip, footer {{ display: none; }}
-  .wide {{ overflow: visible; }}
+  .wide {{ overflow: visible; padding-right: 1px; }}
   thead {{ display: table-header-group; }}
   tr, .caution {{ break-inside: avoid; }}
   h1, h2, h3, caption {{ break-after: avoid; }}
