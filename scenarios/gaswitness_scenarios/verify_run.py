@@ -141,11 +141,12 @@ def _chain(found: ChainReport) -> Check:
 
 def _site(run: KeptRun, given: LoadedSite | None) -> Check:
     found = run.site
-    words = f"the {len(found.files)} files kept of {run.facts.site_file} have the digest stated"
+    count = len(found.files)
+    words = f"{run.facts.site_file} is kept, {count} {'file' if count == 1 else 'files'} in all"
     if given is None:
-        return Check(What.SITE, State.STANDS, f"{words}, {found.sha256}")
+        return Check(What.SITE, State.STANDS, f"{words}; digest {found.sha256}")
     if given.sha256 == found.sha256:
-        return Check(What.SITE, State.STANDS, f"{words}, and are those of {given.path}")
+        return Check(What.SITE, State.STANDS, f"{words}, and is {given.path}")
     theirs = {file.name: file.sha256 for file in given.files}
     ours = {file.name: file.sha256 for file in found.files}
     details = [
