@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from gaswitness_scenarios.plan_bench import Draft
+from gaswitness_scenarios.plan_exposure import exposure_test
 from gaswitness_scenarios.plan_free import fault_test, input_test, panel_fault_test
 from gaswitness_scenarios.plan_gates import gate_test
 from gaswitness_scenarios.plan_ground import Ground
@@ -75,33 +76,37 @@ def make_plan(
     """
     ground = Ground.of(site, link, looks)
     tests: list[Draft] = []
-    tests += [input_test(ground, one, f"{one.tag} made and opened") for one in site.inputs]
-    tests.append(panel_fault_test(ground, "A fault of the panel itself"))
-    tests += [
-        fault_test(ground, one, f"Fault, drop-out and return of {one.tag}") for one in site.channels
-    ]
-    add(tests, inhibited_faults_test(ground, "Faults of inhibited channels"))
-    add(tests, zero_test(ground, "Readings below zero"))
+
+    def add(draft: Draft | None) -> None:
+        if draft is not None and draft.steps:
+            tests.append(draft)
+            ground.covered |= draft.covers
+
+    for contact in site.inputs:
+        add(input_test(ground, contact, f"{contact.tag} made and opened"))
+    add(panel_fault_test(ground, "A fault of the panel itself"))
+    for channel in site.channels:
+        add(fault_test(ground, channel, f"Fault, drop-out and return of {channel.tag}"))
+    add(inhibited_faults_test(ground, "Faults of inhibited channels"))
+    add(zero_test(ground, "Readings below zero"))
     groups = chunks([channel.tag for channel in site.channels], at_once)
     for group in groups:
         channels = [site.channel_of[tag] for tag in group]
         where = "all channels" if len(groups) == 1 else ", ".join(group)
-        tests.append(levels_test(ground, channels, f"Readings and alarm levels of {where}"))
+        add(levels_test(ground, channels, f"Readings and alarm levels of {where}"))
     made = rounds_of(ground, at_once)
     for group in made:
-        tests.append(round_test(ground, group, f"What {_and(group)} drive by gas"))
-    add(tests, gate_test(ground, "Votes, sums, mutes: all in gas, one counts after the other"))
-    tests.append(power_test(ground, site.channels, "Supply lost and back"))
-    kept = [draft for draft in tests if draft.steps]
-    for number, draft in enumerate(kept, 1):
+        add(round_test(ground, group, f"What {_and(group)} {_drive(group)} by gas"))
+    add(gate_test(ground, "Votes, sums, mutes: all in gas, one counts after the other"))
+    add(exposure_test(ground, "Exposure averages"))
+    add(power_test(ground, site.channels, "Supply lost and back"))
+    for number, draft in enumerate(tests, 1):
         draft.id = f"T-{number:03d}"
-    return Plan(ground, tuple(kept), tuple(tuple(group) for group in made))
+    return Plan(ground, tuple(tests), tuple(tuple(group) for group in made))
 
 
-def add(tests: list[Draft], draft: Draft | None) -> None:
-    """Take a test in where there is one."""
-    if draft is not None:
-        tests.append(draft)
+def _drive(tags: Sequence[str]) -> str:
+    return "drives" if len(tags) == 1 else "drive"
 
 
 def rounds_of(ground: Ground, at_once: int) -> list[list[str]]:

@@ -71,6 +71,7 @@ class Bench:
         self.inhibits: set[str] = set()
         self.inputs: set[str] = set()
         self.own_fault = False
+        self.averages: set[Fact] = set()
         self.on: dict[str, set[str]] = {}
         self.now_s = 0.0
         self.busy_s: dict[str, float] = {}
@@ -177,6 +178,11 @@ class Bench:
         (self.inputs.add if on else self.inputs.discard)(tag)
         self._follow()
 
+    def average(self, fact: Fact, *, on: bool) -> None:
+        """An exposure average that gas has brought to its limit, or that counts no more."""
+        (self.averages.add if on else self.averages.discard)(fact)
+        self._follow()
+
     def panel_fault(self, *, on: bool) -> None:
         """A fault of the panel itself."""
         self.step(panel_fault="on" if on else "off")
@@ -206,6 +212,7 @@ class Bench:
         self.step(power="on" if on else "off")
         if not on:
             self.on = {}
+            self.averages = set()
             self._unlatch()
         else:
             for tag, level in list(self.gas.items()):
@@ -248,6 +255,7 @@ class Bench:
                 found.update(Fact(tag, name) for name in on)
         found.update(Fact(tag, "fault") for tag in self.faults - self.inhibits)
         found.update(Fact(tag, "active") for tag in self.inputs)
+        found.update(one for one in self.averages if one.subject not in self.inhibits)
         if self.own_fault:
             found.add(OWN_FAULT)
         return frozenset(found)

@@ -13,7 +13,7 @@ OVER: Final = 1.15
 OF_RANGE: Final = 0.9
 """Gas at this part of the range."""
 
-LONGEST_S: Final = 3600.0
+LONGEST_S: Final = 7200.0
 """A plan holds gas no longer."""
 
 
@@ -28,6 +28,11 @@ class Dose:
     def fits(self) -> bool:
         """Whether a plan may hold it."""
         return self.hold_s <= LONGEST_S
+
+
+def has_limit(channel: Channel, what: str) -> bool:
+    """Whether the channel has that exposure limit."""
+    return channel.exposure is not None and what in channel.exposure.limits
 
 
 def dose_of(channel: Channel, what: str) -> Dose:

@@ -16,9 +16,6 @@ from gaswitness_scenarios.plan_stimuli import OWN_FAULT, Turn, is_free, is_gas
 from gaswitness_sitefile.devices import Output
 from gaswitness_sitefile.matrix import Cell, Fact
 
-SHOWN_FOR_S = 1.0
-"""How long an effect must be seen to stay as it is, where a plan expects it to."""
-
 
 @dataclass(frozen=True)
 class Slot:
@@ -84,16 +81,22 @@ class Gates:
         return [one for one in found.values() if one.effect == cell.effect and one.id != cell.id]
 
     def slots(self) -> dict[int, list[Slot]]:
-        """What no test shows yet, by the first stage at which it can be."""
-        by_stage: dict[int, dict[Turn, list[Cell]]] = {}
-        for cell, turn in self.ground.needs():
-            for stage in range(self.count):
-                if self.fits(cell, turn, stage):
-                    by_stage.setdefault(stage, {}).setdefault(turn, []).append(cell)
-                    break
+        """What no test shows yet, by stage of gas: as few stages as can be."""
+        fitting = {
+            need: [stage for stage in range(self.count) if self.fits(*need, stage)]
+            for need in self.ground.needs()
+        }
+        left = {need: found for need, found in fitting.items() if found}
+        chosen: dict[int, dict[Turn, list[Cell]]] = {}
+        while left:
+            counts = [sum(stage in found for found in left.values()) for stage in range(self.count)]
+            best = counts.index(max(counts))
+            for cell, turn in [need for need, found in left.items() if best in found]:
+                del left[cell, turn]
+                chosen.setdefault(best, {}).setdefault(turn, []).append(cell)
         return {
             stage: [Slot(turn, tuple(found[turn])) for turn in in_order(found)]
-            for stage, found in by_stage.items()
+            for stage, found in chosen.items()
         }
 
     def voices(self, output: Output, stage: int) -> list[tuple[Cell, Fact]]:
@@ -202,16 +205,16 @@ class _Gate:
             for name in self.gates.on_at(tag, stage)
             for cell in self.ground.index.cells_by_fact.get(Fact(tag, name), ())
         ]
-        bench.hold(max(lags, default=0.0) + self.timing.level_s + self.timing.comes_s(cells))
-        for cell in {one.id: one for one in cells}.values():
-            bench.cover(cell.id, "I")
-        effects = dict.fromkeys(cell.effect for cell in cells)
-        for effect in effects:
+        bench.hold(max(lags, default=0.0) + self.timing.level_s)
+        hold_s = self.timing.comes_s(cells)
+        for_s = round(max(0.5, hold_s - 1 - self.timing.sight_s), 1)
+        for effect in dict.fromkeys(cell.effect for cell in cells):
             if self.ground.output_seen(effect) and bench.at_rest(effect):
                 stays = f"{effect} stays off: all in gas, all inhibited ({stage + 1})"
-                bench.expect(stays, f"{effect}.active", on=False, within_s=1, for_s=SHOWN_FOR_S)
-        if effects:
-            bench.hold(1 + SHOWN_FOR_S + self.timing.sight_s)
+                bench.expect(stays, f"{effect}.active", on=False, within_s=1, for_s=for_s)
+        bench.hold(hold_s)
+        for cell in {one.id: one for one in cells}.values():
+            bench.cover(cell.id, "I")
 
     def clean(self, tag: str) -> float:
         return self.channel[tag].clean_reading
@@ -251,40 +254,59 @@ class _Gate:
         self.bench.hold(max(0.0, self.bench.rests_in_s(effects)))
 
     def slot(self, slot: Slot) -> None:
+        """The setting, then the source that turns the cells, and all of it back."""
         bench, turn, cells = self.bench, slot.turn, slot.cells
         self.rest({cell.effect for cell in cells})
         standing = turn.standing
-        turned_on = [cell for cell in cells if turn.on]
-        turned_off = [cell for cell in cells if not turn.on]
-        for fact in standing:
-            self.let(fact, count=True)
+        come = [cell for cell in cells if turn.on]
+        go = [cell for cell in cells if not turn.on]
         if standing:
-            bench.hold(max(self.wait_s(f) for f in standing) + self.timing.comes_s(cells))
-            self.see(turned_on, f"{_listed(standing)} alone", on=False)
-            self.see(turned_off, f"{_listed(standing)} alone", on=True)
+            for fact in standing:
+                self.let(fact, count=True)
+            hold_s = max(self.wait_s(fact) for fact in standing) + self.timing.comes_s(cells)
+            self.stay_off(come, f"{_listed(standing)} alone", hold_s)
+            self.move(go, f"{_listed(standing)} alone", hold_s, on=True)
+            bench.hold(hold_s)
         bench.say(f"{_acts(turn.fact)}: {', '.join(dict.fromkeys(c.effect for c in cells))}.")
         self.let(turn.fact, count=True)
         words = " with ".join([str(turn.fact), *([_listed(standing)] if standing else [])])
-        bench.hold(self.wait_s(turn.fact) + self.window_s(turned_on, turned_off))
-        self.see(turned_on, words, on=True)
-        self.see(turned_off, words, on=False)
-        for cell in turned_on:
+        hold_s = self.wait_s(turn.fact) + self.window_s(come, go)
+        self.move(come, words, hold_s, on=True)
+        self.move(go, words, hold_s, on=False)
+        bench.hold(hold_s)
+        for cell in come:
             bench.cover(cell.id, "R")
             if self.ground.output_seen(cell.effect):
                 bench.claim(f"cell/{cell.id}: rises")
         for cell in cells:
             self.ground.done.add((cell.id, turn))
-            bench.cover(cell.id, "V") if standing else None
-        self.ground.look_now(bench, dict.fromkeys(cell.effect for cell in turned_on))
+            if standing:
+                bench.cover(cell.id, "V")
+        self.ground.look_now(bench, dict.fromkeys(cell.effect for cell in come))
+        self.refused_reset(come)
         self.let(turn.fact, count=False)
-        bench.hold(self.wait_s(turn.fact) + self.window_s(turned_off, turned_on))
-        for cell in turned_off:
-            self.see([cell], f"{_listed(standing)}, {turn.fact} gone", on=True)
-        self.fallen(turned_on)
+        hold_s = self.wait_s(turn.fact) + self.window_s(go, come)
+        self.move(go, f"{_listed(standing)}, {turn.fact} gone", hold_s, on=True)
+        bench.hold(hold_s)
+        self.fallen(come)
         for fact in standing:
             self.let(fact, count=False)
         if standing:
-            bench.hold(max(self.wait_s(f) for f in standing))
+            bench.hold(max(self.wait_s(fact) for fact in standing))
+
+    def refused_reset(self, cells: Sequence[Cell]) -> None:
+        """Once for each cell that no test has shown it of: a reset changes nothing."""
+        shown = self.ground.covered | self.bench.draft.covers
+        wanting = [cell for cell in cells if (cell.id, "P") not in shown]
+        if not wanting:
+            return
+        self.bench.say("While it stands, reset changes nothing.")
+        self.bench.press("reset")
+        self.bench.hold(self.timing.key_s)
+        for cell in wanting:
+            self.bench.cover(cell.id, "P")
+            if self.ground.output_seen(cell.effect):
+                self.bench.claim(f"cell/{cell.id}: reset refused")
 
     def window_s(self, come: Sequence[Cell], go: Sequence[Cell]) -> float:
         return max(
@@ -308,17 +330,22 @@ class _Gate:
                 if self.ground.output_seen(cell.effect):
                     bench.claim(f"cell/{cell.id}: reset")
 
-    def see(self, cells: Sequence[Cell], words: str, *, on: bool) -> None:
-        """Expect what the cells' outputs do, in words of the cell."""
-        named: dict[str, list[Cell]] = {}
-        for cell in cells:
-            named.setdefault(cell.effect, []).append(cell)
-        for effect, ones in named.items():
-            if self.ground.output_seen(effect):
-                name = f"{ones[0].id}: {words}"
-                self.bench.expect(name, f"{effect}.active", on=on, within_s=1, for_s=0)
-        if named:
-            self.bench.hold(1 + self.timing.sight_s / 2)
+    def move(self, cells: Sequence[Cell], words: str, hold_s: float, *, on: bool) -> None:
+        """Expect the cells' outputs to come, or to go, while what was just done is held."""
+        for cell in self.one_an_output(cells):
+            name = f"{cell.id}: {words}"
+            self.bench.expect(name, f"{cell.effect}.active", on=on, within_s=hold_s, for_s=0)
+
+    def stay_off(self, cells: Sequence[Cell], words: str, hold_s: float) -> None:
+        """Expect the cells' outputs to stay off all the while."""
+        for cell in self.one_an_output(cells):
+            name = f"{cell.id}: {words}"
+            for_s = round(max(0.5, hold_s - 1 - self.timing.sight_s), 1)
+            self.bench.expect(name, f"{cell.effect}.active", on=False, within_s=1, for_s=for_s)
+
+    def one_an_output(self, cells: Sequence[Cell]) -> list[Cell]:
+        found = {cell.effect: cell for cell in reversed(cells)}
+        return [one for one in found.values() if self.ground.output_seen(one.effect)]
 
     # --- mute ---------------------------------------------------------------------------------
 
@@ -338,8 +365,9 @@ class _Gate:
                 continue
             bench.say(f"{_acts(fact)}: {tag} sounds again.")
             self.let(fact, count=True)
-            bench.hold(self.wait_s(fact) + timing.comes_s([cell]))
-            self.see([cell], f"{fact} sounds {tag} again", on=True)
+            hold_s = self.wait_s(fact) + timing.comes_s([cell])
+            self.move([cell], f"{fact} sounds {tag} again", hold_s, on=True)
+            bench.hold(hold_s)
             self.silence(tag, cell)
             bench.cover(cell.id, "S")
             self.resounds(tag)
@@ -348,8 +376,9 @@ class _Gate:
             bench.hold(self.wait_s(first) + timing.goes_s([first_cell]))
             bench.say(f"{_acts(first)} anew: {tag} sounds again.")
             self.let(first, count=True)
-            bench.hold(self.wait_s(first) + timing.comes_s([first_cell]))
-            self.see([first_cell], f"{first} sounds {tag} again", on=True)
+            hold_s = self.wait_s(first) + timing.comes_s([first_cell])
+            self.move([first_cell], f"{first} sounds {tag} again", hold_s, on=True)
+            bench.hold(hold_s)
             bench.cover(first_cell.id, "S")
             self.resounds(tag)
         for _, fact in (voices[0], *again):
@@ -381,14 +410,32 @@ class _Gate:
     def end(self) -> None:
         bench, timing = self.bench, self.timing
         start = dict(bench.gas)
-        bench.say("Clean air, still inhibited.")
+        held = self.held_by_levels()
+        if held:
+            for fact in dict.fromkeys(fact for _, sources in held for fact in sources):
+                if fact not in bench.facts:
+                    self.let(fact, count=True)
+            cells = [cell for cell, _ in held]
+            hold_s = max(self.wait_s(f) for _, sources in held for f in sources)
+            hold_s += timing.comes_s(cells)
+            bench.hold(hold_s)
+            bench.say("Clean air: what latched levels hold stays until reset.")
+        else:
+            bench.say("Clean air, still inhibited.")
         bench.apply(dict.fromkeys(start, "clean"))
         lags = [self.ground.recover_s(self.channel[tag], level) for tag, level in start.items()]
         bench.hold(max(lags, default=0.0) + timing.level_s)
         bench.recovered(list(start))
         bench.press("reset")
-        bench.hold(timing.key_s)
-        bench.inhibit(self.tags, on=False)
+        for cell, _ in held:
+            bench.cover(cell.id, "A")
+            if self.ground.output_seen(cell.effect):
+                bench.claim(f"cell/{cell.id}: releases")
+        bench.hold(timing.key_s + (timing.goes_s(cell for cell, _ in held) if held else 0.0))
+        for tag in self.site.input_of:
+            if tag in bench.inputs:
+                bench.input(tag, on=False)
+        bench.inhibit([tag for tag in self.tags if tag in bench.inhibits], on=False)
         bench.hold(timing.flag_s)
         bench.press("accept")
         bench.hold(timing.key_s)
@@ -398,6 +445,24 @@ class _Gate:
         rests = [cell for cell in self.site.matrix if cell.effect in bench.busy_s]
         if rests:
             bench.hold(max(0.0, bench.rests_in_s(bench.busy_s)) + timing.sight_s)
+
+    def held_by_levels(self) -> list[tuple[Cell, tuple[Fact, ...]]]:
+        """Cells that nothing showed to go by reset, with the sources that turn them now: their own
+        cell does not latch, but a level that drives them does."""
+        shown = self.ground.covered | self.bench.draft.covers
+        last = self.gates.count - 1
+        found = []
+        for cell in self.site.matrix:
+            if cell.latching or (cell.id, "A") in shown:
+                continue
+            for turn in self.ground.turns_of[cell.id]:
+                sources = (turn.fact, *turn.standing)
+                gas = [fact for fact in sources if is_gas(self.site, fact)]
+                latching = any(self.channel[f.subject].levels[f.what].latching for f in gas)
+                if turn.on and latching and self.gates.fits(cell, turn, last):
+                    found.append((cell, sources))
+                    break
+        return found
 
 
 def _listed(facts: Sequence[Fact]) -> str:

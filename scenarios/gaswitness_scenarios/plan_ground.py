@@ -9,7 +9,7 @@ from typing import Self
 
 from gaswitness_probe.facts import fact_sources, reading_points, resolution, within_type
 from gaswitness_scenarios.plan_bench import Bench, MatrixIndex
-from gaswitness_scenarios.plan_dose import Dose, dose_of
+from gaswitness_scenarios.plan_dose import Dose, dose_of, has_limit
 from gaswitness_scenarios.plan_ladder import Rung, ladders
 from gaswitness_scenarios.plan_signature import Signature, signatures
 from gaswitness_scenarios.plan_stimuli import Turn, turns
@@ -43,6 +43,7 @@ class Ground:
     looked: set[str] = field(default_factory=set)
     seen_at_rest: set[str] = field(default_factory=set)
     exposures: set[Fact] = field(default_factory=set)
+    covered: set[tuple[str, str]] = field(default_factory=set)
 
     @classmethod
     def of(cls, site: Site, link: LinkAddress | None, looks: str = "all") -> Self:
@@ -148,6 +149,8 @@ class Ground:
 
     def exposure_words(self, fact: Fact) -> str:
         """What it takes to bring an average to its limit."""
+        if not has_limit(self.site.channel_of[fact.subject], fact.what):
+            return "a limit, and the channel has none"
         dose = self.dose(fact)
         return (
             f"{dose.amount:g} {self.site.channel_of[fact.subject].unit} for {dose.hold_s / 60:.0f} "

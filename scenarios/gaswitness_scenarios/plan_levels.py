@@ -16,6 +16,9 @@ STAGGER_S = 3.0
 
 MOST_STAGGERED = 40
 
+PLATEAUS = 2
+"""Settled readings at amounts of the channel's own, beside those at its levels."""
+
 
 def levels_test(ground: Ground, channels: Sequence[Channel], title: str) -> Draft:
     """Readings at three points and more, over-range, and every level of the channels."""
@@ -41,6 +44,8 @@ class _Writer:
         self.channels = channels
         self.of = {channel.tag: channel for channel in channels}
         self.first = True
+        self.plateaus = dict.fromkeys(self.of, 0)
+        self.begun_s: dict[str, float] = {}
 
     def rung(self, rungs: dict[str, Rung]) -> None:
         bench, ground = self.bench, self.ground
@@ -52,6 +57,8 @@ class _Writer:
                 for channel in self.channels
                 if channel.tag not in rungs
             }
+        else:
+            self.next_signature([tag for tag in self.of if tag not in rungs])
         names = _names(rungs)
         bench.say(f"Just short of {names} the level must stay off.")
         bench.apply({**others, **{tag: rung.short for tag, rung in rungs.items()}})
@@ -71,6 +78,7 @@ class _Writer:
             self.unlatch({tag: rungs[tag] for tag in latching})
         for tag, rung in rungs.items():
             self.claim(tag, rung)
+        self.take_settled()
 
     def near(self, tag: str, rung: Rung, start: float) -> float:
         within = 0.3 * abs(rung.level.setpoint - rung.short)
@@ -179,16 +187,56 @@ class _Writer:
         self.bench.claim(*self.ground.readings(channel, float(f"{amount:.5g}")))
         self.bench.cover(f"{channel.tag}.reading", "N")
 
+    def next_signature(self, tags: Sequence[str]) -> None:
+        """Channels that stand at none go to their next amount, where there is one."""
+        to = {
+            tag: self.ground.signatures[tag].amounts[self.plateaus[tag]]
+            for tag in tags
+            if self.plateaus[tag] < PLATEAUS and tag not in self.begun_s
+        }
+        if not to:
+            return
+        self.bench.say("A reading of its own for each channel: no register can be another's.")
+        self.bench.apply(to)
+        self.begun_s.update(dict.fromkeys(to, self.bench.now_s))
+
+    def remaining_s(self, tag: str) -> float:
+        return self.timing.settled_s(self.of[tag]) - (self.bench.now_s - self.begun_s[tag])
+
+    def take_settled(self) -> None:
+        """Channels that have stood long enough at their amount have shown it."""
+        for tag in [tag for tag in self.begun_s if self.remaining_s(tag) <= 0]:
+            del self.begun_s[tag]
+            self.plateaus[tag] += 1
+            self.settled(self.of[tag], self.bench.gas[tag])
+
     def signatures(self) -> None:
-        bench = self.bench
-        for number in range(2):
-            bench.say("A reading of its own for each channel: no register can be another's.")
-            bench.apply(
-                {one.tag: self.ground.signatures[one.tag].amounts[number] for one in self.channels}
-            )
-            bench.hold(max(self.timing.settled_s(channel) for channel in self.channels))
-            for channel in self.channels:
-                self.settled(channel, bench.gas[channel.tag])
+        """The amounts that are left, all at once; meanwhile each detector drops out once."""
+        dropped = False
+        while any(count < PLATEAUS for count in self.plateaus.values()):
+            self.next_signature(list(self.of))
+            self.bench.hold(max(self.remaining_s(tag) for tag in self.begun_s))
+            self.take_settled()
+            if not dropped:
+                self.drop_out()
+                dropped = True
+
+    def drop_out(self) -> None:
+        """The detectors leave the bus while in gas, and return."""
+        bench, timing = self.bench, self.timing
+        bench.say(
+            "In gas the detectors drop out: readings and levels do what they must on a fault."
+        )
+        for tag in self.of:
+            bench.fault(tag, on=True, drop_out=True)
+        delay_s = max(channel.fault_delay_s for channel in self.channels)
+        bench.hold(delay_s + timing.flag_s + timing.lost_s())
+        for tag, channel in self.of.items():
+            bench.fault(tag, on=False, drop_out=True)
+            bench.claim(*self.ground.in_fault(channel))
+            bench.cover(f"{tag}.fault", "G")
+        delays = [level.on_delay_s for one in self.channels for level in one.levels.values()]
+        bench.hold(timing.flag_s + timing.lost_s() + max(delays, default=0.0) + timing.level_s)
 
     def over_range(self) -> None:
         bench = self.bench

@@ -1,7 +1,7 @@
 """Tests of what alarms drive: a round of channels that do not meet, each by gas through its levels.
 
-On the way: each effect comes, a reset with the gas there changes nothing, the detector drops out
-and returns; then clean air, latches, reset.
+On the way: each effect comes, and a reset with the gas there changes nothing; then clean air,
+latches, reset.
 """
 
 from collections.abc import Sequence
@@ -10,7 +10,7 @@ from gaswitness_scenarios.plan_bench import Bench, Draft
 from gaswitness_scenarios.plan_ground import LONG_RUN_ON_S, Ground
 from gaswitness_scenarios.plan_ladder import Rung
 from gaswitness_scenarios.plan_stimuli import is_gas
-from gaswitness_sitefile.channel import AlarmLevel, LevelsOnFault
+from gaswitness_sitefile.channel import AlarmLevel
 from gaswitness_sitefile.matrix import Cell, Fact
 
 STAGGER_S = 3.0
@@ -51,7 +51,7 @@ def round_test(ground: Ground, tags: Sequence[str], title: str) -> Draft:
     most = max(len(ground.ladders[tag]) for tag in tags)
     for number in range(most):
         of = {tag: ground.ladders[tag][number] for tag in tags if number < len(ground.ladders[tag])}
-        writer.ladder(of, last=number + 1 == most)
+        writer.ladder(of)
     bench.press("accept")
     bench.hold(ground.timing.key_s)
     writer.looks_at_rest()
@@ -68,12 +68,10 @@ class _Round:
         self.asked: list[str] = []
         self.reset_refused: set[str] = set()
 
-    def ladder(self, of: dict[str, tuple[Rung, ...]], *, last: bool) -> None:
+    def ladder(self, of: dict[str, tuple[Rung, ...]]) -> None:
         deepest = max(len(rungs) for rungs in of.values())
         for number in range(deepest):
             self.climb({tag: r[number] for tag, r in of.items() if number < len(r)})
-        if last:
-            self.drop_out(list(of))
         self.leave(of)
 
     def climb(self, rungs: dict[str, Rung]) -> None:
@@ -145,23 +143,6 @@ class _Round:
                 bench.cover(only, "P")
                 if self.ground.output_seen(effect):
                     bench.claim(f"cell/{only}: reset refused")
-
-    def drop_out(self, tags: list[str]) -> None:
-        """The detectors leave the bus while in gas, and return."""
-        bench, timing = self.bench, self.timing
-        bench.say("In gas the detector drops out: its levels do what they must on a fault.")
-        for tag in tags:
-            bench.fault(tag, on=True, drop_out=True)
-        delay_s = max(self.channel[tag].fault_delay_s for tag in tags)
-        bench.hold(delay_s + timing.flag_s + self.timing.lost_s())
-        for tag in tags:
-            bench.fault(tag, on=False, drop_out=True)
-            bench.claim(*self.ground.in_fault(self.channel[tag]))
-            bench.cover(f"{tag}.fault", "D", "G")
-        delays = [level.on_delay_s for tag in tags for level in self.channel[tag].levels.values()]
-        cleared = any(self.channel[t].levels_on_fault is LevelsOnFault.CLEAR for t in tags)
-        again_s = max(delays) + timing.level_s if cleared and delays else 0.0
-        bench.hold(timing.flag_s + self.timing.lost_s() + again_s)
 
     def leave(self, of: dict[str, tuple[Rung, ...]]) -> None:
         """Clean air: what does not latch goes, the rest goes by reset."""
