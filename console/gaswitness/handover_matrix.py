@@ -46,6 +46,12 @@ class Sheet:
     points: float
     fits: bool
 
+    @property
+    def css_size(self) -> str:
+        """In mm, since style sheets know no names beyond A3 (CSS Paged Media Level 3, 7.1)."""
+        _, width_mm, height_mm = SHEETS[self.size]
+        return f"{width_mm}mm {height_mm}mm"
+
 
 @dataclass(frozen=True, slots=True)
 class Extent:
@@ -84,7 +90,7 @@ def matrix_block(site: Site) -> tuple[Markup, str]:
         ]
     )
     return block, _CSS % {
-        "paper": sheet.paper,
+        "paper": sheet.css_size,
         "points": f"{sheet.points:g}",
         "margin": MARGIN_MM,
         "cause": f"{plan.cause_width * _WIDE + 2 * _PAD:.1f}",
@@ -101,7 +107,7 @@ def sheet_for(extent: Extent) -> Sheet:
         points = min(LARGEST_PT, math.floor(size / STEP_PT) * STEP_PT)
         if points >= SMALLEST_PT:
             return Sheet(paper, at, points, fits=True)
-    return Sheet(SHEETS[-1][0], len(SHEETS), max(points, STEP_PT), fits=False)
+    return Sheet(SHEETS[-1][0], len(SHEETS) - 1, max(points, STEP_PT), fits=False)
 
 
 @dataclass(frozen=True)
@@ -282,7 +288,7 @@ _CSS: Final = """
 .matrix tbody tr:nth-child(even) td, .matrix tbody tr:nth-child(even) th { background: #f6f7f9; }
 .legend { columns: 3 22rem; column-gap: 1.5rem; font-size: .85rem; }
 .legend p, .legend ol { margin: .2rem 0; }
-@page matrix { size: %(paper)s landscape; margin: %(margin)smm; }
+@page matrix { size: %(paper)s; margin: %(margin)smm; }
 @media print {
   #matrix { page: matrix; break-before: page; break-after: page; break-inside: avoid; }
   #matrix h2 { margin: 0 0 1mm; font-size: 12pt; }

@@ -215,7 +215,7 @@ def test_the_sheet_grows_with_the_drawing_and_its_letters_stay_readable():
 
 def test_the_css_puts_the_drawing_on_a_page_of_its_own(demo):
     text = handover_page(demo)
-    assert "@page matrix { size: A3 landscape;" in text
+    assert "@page matrix { size: 420mm 297mm;" in text
     assert "#matrix { page: matrix; break-before: page; break-after: page;" in text
     assert "thead { display: table-header-group; }" in text
 
