@@ -128,7 +128,7 @@ class _Memory:
 
 def _still(view: PanelView) -> Iterator[Window]:
     """Where nothing but numbers moved, for long enough that a wrong value would be one."""
-    least_s = 2 * view.site.timing.flag_response_s + 4 * view.site.pace.poll_period_s
+    least_s = view.site.timing.flag_response_s + 3 * view.site.pace.poll_period_s
     moves: list[tuple[float, float]] = []
     for point in view.site.points:
         if point.type in NUMERIC:

@@ -66,7 +66,8 @@ def shown_defects(expected: Expectations) -> ShownDefects:
         elif checks.fail(defect):
             shown.append((defect.kind, defect.place))
         else:
-            not_shown.append(NotShown(defect.kind, defect.place, defect.unseen, defect.remedy))
+            because, remedy = checks.why_not(defect)
+            not_shown.append(NotShown(defect.kind, defect.place, because, remedy))
     return ShownDefects(tuple(shown), tuple(not_shown), tuple(alike))
 
 
@@ -93,6 +94,34 @@ class _Checks:
             self._settled(one, defect)
             for point in points
             for one in self.looks.settled.get(point.name, ())
+        )
+
+    def why_not(self, defect: MapDefect) -> tuple[str, str]:
+        """Why nothing would have been failed, and what would change that."""
+        points = [self.point_of[name] for name in sorted(defect.points & self.point_of.keys())]
+        if not points:
+            return "it was never read", "see why the panel does not show it"
+        for point in points:
+            if point.what == "reading" or not self._differs_anywhere(defect, point):
+                continue
+            name = point.name
+            if self.facts_of[name]:
+                return (
+                    f"{name} would have shown something else, but for too short a time",
+                    f"{defect.remedy}, and let it stand for some seconds",
+                )
+            return (
+                f"{name} would have shown something else, but no rule says what it has to show",
+                f"say with 'expect' between which numbers {name} has to stand",
+            )
+        return defect.unseen, defect.remedy
+
+    def _differs_anywhere(self, defect: MapDefect, point: Point) -> bool:
+        return any(
+            self._value(defect, held, point) != self.decoders[point.name](raw)
+            for look in self.looks.still
+            for held in look.held
+            if (raw := held.raw(point)) is not None
         )
 
     def _still(self, look: Look, defect: MapDefect, points: Sequence[Point]) -> bool:
