@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from math import inf
 
+from gaswitness_probe.aspects import JUST_S
 from gaswitness_probe.facts import resolution, within_type
 from gaswitness_probe.observe import Stretch
 from gaswitness_probe.output_forced import Forced, forced, where_free
@@ -40,8 +41,12 @@ from gaswitness_probe.signal import (
 from gaswitness_probe.view import ALWAYS_COUNT, PanelView, counted, panel_fault
 from gaswitness_sitefile.channel import AlarmLevel, Channel, Direction, LevelsOnFault
 from gaswitness_sitefile.devices import Output
-from gaswitness_sitefile.matrix import AllOf, AnyOf, Cause, Cell, Fact, Not, Vote
+from gaswitness_sitefile.matrix import AllOf, AnyOf, Cause, Cell, Fact, Not, Vote, facts_of
 from gaswitness_sitefile.site import InhibitActs
+
+MOST_CHANGES = 2
+"""So many facts that change, one after the other, take a cause that goes to no more than one other
+value between."""
 
 
 def replaced(signal: Signal, where: Signal, value: Truth) -> Signal:
@@ -273,6 +278,32 @@ class CellView:
         return lasting(self.output, self.expectations.view.site.timing.scan_s)
 
     @cached_property
+    def anew(self) -> list[Event]:
+        """When the cause came anew, or may have, its on-delay over."""
+        return [event for event in rises(self.delayed) if not self._only_went(event)]
+
+    def _only_went(self, event: Event) -> bool:
+        """Whether the cause went in the gap and cannot have come again within it.
+
+        No fact of the panel changes twice in less than its shortest dwell; three of them or more,
+        each once, may make a cause go, come and go.
+        """
+        low, high = event.low - JUST_S, event.high
+        if self.delayed.at(low) is not TRUE or self.delayed.at(high) is not FALSE:
+            return False
+        dwell_s = self.expectations.view.site.timing.shortest_dwell_s
+        changes = 0
+        for fact in dict.fromkeys(facts_of(self.cell.cause_tree)):
+            signal = self.expectations.cause(fact)
+            pieces = list(signal.within(low, high))
+            if any(p.value is UNKNOWN and p.end - p.start > dwell_s for p in pieces):
+                return False
+            if len(pieces) > 1:
+                ends = {pieces[0].value, pieces[-1].value}
+                changes += 1 if ends == {TRUE, FALSE} else 2
+        return changes <= MOST_CHANGES
+
+    @cached_property
     def own_time(self) -> Signal:
         """Where the time that its causes give the output runs."""
         if self.lasting is None:
@@ -283,7 +314,7 @@ class CellView:
         # One that went before it must have been heard may have been heard, as late as that.
         came = [
             one if one.sure else Event(one.low, one.high + self.cell.response_s, sure=False)
-            for one in rises(self.delayed)
+            for one in self.anew
         ]
         return given_time([*came, *again], self.lasting, broken)
 
@@ -380,7 +411,9 @@ class OutputView:
 
     @cached_property
     def mute_presses(self) -> list[Window]:
-        """When mute was pressed while the output may have acted."""
+        """When mute was pressed while the output may have acted, where that silences it."""
+        if not self.output.mutable:
+            return []
         return [
             press
             for press in self.view.keys("mute")

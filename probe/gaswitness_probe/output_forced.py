@@ -5,7 +5,7 @@ to stand as it is held.
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from gaswitness_probe.applied import OutputForced, PowerSet
+from gaswitness_probe.applied import OutputForced
 from gaswitness_probe.aspects import JUST_S
 from gaswitness_probe.observe import Stretch
 from gaswitness_probe.signal import (
@@ -25,10 +25,14 @@ from gaswitness_probe.view import PanelView
 
 @dataclass(frozen=True, slots=True)
 class Holding:
-    """What somebody did to the output at the panel: held it on or off, or let it go (None)."""
+    """What somebody did to the output at the panel: held it on or off, or let it go (None).
+
+    `sure`: the panel had its power, so that it took it.
+    """
 
     when: Window
     on: bool | None
+    sure: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,10 +52,15 @@ NEVER_FORCED = Forced((), ALWAYS_TRUE, ALWAYS_UNKNOWN)
 
 def forced(view: PanelView, tag: str) -> Forced:
     """What is known of the output's being forced."""
-    mine = [Holding(w, a.on) for w, a in view.actions(OutputForced) if a.output == tag]
+    power = view.powering
+    mine = [
+        Holding(when, action.on, sure=power.heard(when) is TRUE)
+        for when, action in view.actions(OutputForced)
+        if action.output == tag and power.heard(when) is not FALSE
+    ]
     if not mine:
         return NEVER_FORCED
-    cut = [Holding(w, None) for w, a in view.actions(PowerSet) if not a.on]
+    cut = [Holding(when, None) for when in power.cut]
     holdings = sorted([*mine, *cut], key=lambda one: one.when)
     later_s = max(view.site.timing.key_response_s, view.site.timing.flag_response_s)
     # Let go of by the first action, it was held before, nobody here knows since when.
@@ -65,6 +74,8 @@ def forced(view: PanelView, tag: str) -> Forced:
         free.append((one.when.low, UNKNOWN))
         held.append((one.when.low, UNKNOWN))
         if settled_s >= following and at + 1 < len(holdings):
+            continue
+        if not one.sure:
             continue
         free.append((settled_s, TRUE if one.on is None else FALSE))
         if one.on is None:

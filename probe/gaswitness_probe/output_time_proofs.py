@@ -7,7 +7,7 @@ from gaswitness_probe.observe import Change, changes
 from gaswitness_probe.output_findings import Findings
 from gaswitness_probe.output_time import MINIMUM, PULSE
 from gaswitness_probe.respond import allowance, between, decide, response, shown_response
-from gaswitness_probe.signal import FALSE, TRUE, UNKNOWN, Window, rises
+from gaswitness_probe.signal import FALSE, TRUE, UNKNOWN, Window
 from gaswitness_probe.verdict import Aspect, Outcome
 
 
@@ -40,7 +40,7 @@ def _only_cause(output: OutputView, came: Change, went: Change) -> CellView | No
             return None
         events = [
             event
-            for event in rises(cell.delayed)
+            for event in cell.anew
             if event.low <= went.when.high and event.high >= came.when.low - cell.rise.high
         ]
         if not events:

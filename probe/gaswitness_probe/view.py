@@ -26,7 +26,7 @@ from gaswitness_probe.applied import (
 )
 from gaswitness_probe.facts import Source, fact_sources, reading_points, resolution, within_type
 from gaswitness_probe.history import PointHistory, Run
-from gaswitness_probe.modes_made import calibrating, on_until_ended
+from gaswitness_probe.modes_made import Powering, calibrating, on_until_ended
 from gaswitness_probe.observe import Eyesight, Stretch, signal_of, stretches
 from gaswitness_probe.series import Series, series_of, threshold
 from gaswitness_probe.signal import (
@@ -229,20 +229,19 @@ class PanelView:
 
     def _mode_made(self, subject: str, what: str) -> Signal:
         """What somebody did at the panel and has to end: the power ends it, too."""
-        cut = [when for when, action in self.actions(PowerSet) if not action.on]
         if what == IN_TEST and subject == "panel":
             return any_of([self.made(f"{tag}.{FORCED}") for tag in self.site.output_of])
         if what == "calibration" and subject in self.site.channel_of:
             done = self.actions(Calibrated)
             begun = [(when, a.for_s) for when, a in done if a.channel == subject]
-            return calibrating(begun, self.site.timing.scan_s, self.broken)
+            return calibrating(begun, self.site.timing.scan_s, self.powering)
         if what == "test" and subject in self.site.channel_of:
             tests = [(when, a.on) for when, a in self.actions(InTestSet) if a.channel == subject]
-            return on_until_ended(tests, cut, self.broken)
+            return on_until_ended(tests, self.powering)
         if what == FORCED and subject in self.site.output_of:
             held = self.actions(OutputForced)
             mine = [(when, a.on is not None) for when, a in held if a.output == subject]
-            return on_until_ended(mine, cut, self.broken)
+            return on_until_ended(mine, self.powering)
         return ALWAYS_UNKNOWN
 
     @cached_property
@@ -250,6 +249,12 @@ class PanelView:
         """Where the power was off, as far as it was switched here."""
         switched = [(when, not action.on) for when, action in self.actions(PowerSet)]
         return _switched(switched)
+
+    @cached_property
+    def powering(self) -> Powering:
+        """What is known of the power, for what ends with it."""
+        cut = tuple(when for when, action in self.actions(PowerSet) if not action.on)
+        return Powering(self.powered_off, cut, tuple(self.broken))
 
     @cached_property
     def upset(self) -> Signal:
