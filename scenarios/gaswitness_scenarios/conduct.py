@@ -115,7 +115,7 @@ async def conduct(course: Course, clock: LoopClock, listen: Listener) -> RunResu
     begun = time.perf_counter()
     evidence = _evidence(course)
     try:
-        record = Record(course.site.site, evidence, listen)
+        record = Record(course.site.site, evidence, listen, durable=course.kind is RunKind.WITNESS)
         run = _Run(course, clock, record)
         verdicts = await run.whole(listen)
     finally:

@@ -134,8 +134,8 @@ class ControlledDriver:
         for number, step in enumerate(portion.steps, portion.first):
             await clock.sleep_until(zero_s + step.at_s)
             asked = {"command": "do", "script": script.sha256, "number": number}
+            told.begun(number, step, clock.now())
             begun_s = clock.now()
-            told.begun(number, step, begun_s)
             looked = (await self._ordered(asked))["looked"]
             told.done(number, step, begun_s, clock.now(), looked=looked)
         await clock.sleep_until(zero_s + portion.end_s)
@@ -152,9 +152,9 @@ class ControlledDriver:
     async def _together(
         self, steps: Sequence[Step], asked: Message, clock: Clock, told: Told
     ) -> None:
-        begun_s = clock.now()
         for step in steps:
-            told.begun(0, step, begun_s)
+            told.begun(0, step, clock.now())
+        begun_s = clock.now()
         await self._ordered(asked)
         for step in steps:
             told.done(0, step, begun_s, clock.now())

@@ -34,7 +34,7 @@ from gaswitness_scenarios.events import Listener, PhaseName
 from gaswitness_scenarios.plan_notes import PlanNotes
 from gaswitness_scenarios.resume import BegunStep, Earlier
 from gaswitness_scenarios.script import Expect, Look, PlannedTest, Script, Step
-from gaswitness_scenarios.translate import Actions, expectation_of
+from gaswitness_scenarios.translate import Actions, expectation_of, stimulus_of
 from gaswitness_sitefile.site import Site
 
 PROGRESS_EVERY_S: Final = 0.2
@@ -48,8 +48,17 @@ Changes = dict[str, tuple[Value, tuple[int, ...]]]
 class Record:
     """The record of one run; it is what drivers, client and poller tell."""
 
-    def __init__(self, site: Site, evidence: Evidence | None, listen: Listener) -> None:
+    def __init__(
+        self,
+        site: Site,
+        evidence: Evidence | None,
+        listen: Listener,
+        *,
+        durable: bool = False,
+    ) -> None:
+        """`durable`: a step is on the disk before it is done; else soon after."""
         self._evidence = evidence
+        self._durable = durable
         self._listen = listen
         self._actions = Actions(site)
         self._script: Script | None = None
@@ -164,6 +173,9 @@ class Record:
             self.notes.begun(step, number, at_s)
         self._keep("step", step_body(number=number, words=step.words, place=place), at_s)
         self.notes.under_way = step
+        if self._durable and self._evidence is not None and stimulus_of(step) is not None:
+            # What is about to be done must be on record, however soon all breaks off.
+            self._evidence.sync()
         script = self._playing
         self._listen(events.StepBegun(script.name, number, len(script.steps), step.words, at_s))
 
