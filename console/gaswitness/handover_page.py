@@ -5,6 +5,7 @@ from typing import Final
 
 from gaswitness.cautions import HANDOVER
 from gaswitness.handover import Handover
+from gaswitness.handover_beside import beside_rows, event_rows, shows_events
 from gaswitness.handover_matrix import matrix_block
 from gaswitness.handover_points import (
     Entry,
@@ -119,7 +120,26 @@ def _polling(sheet: Handover) -> Markup:
         gap_rows(sheet.site),
         id_="gaps",
     )
-    return joined([lead, *tables, gaps])
+    return joined([lead, *tables, gaps, *_beside(sheet)])
+
+
+def _beside(sheet: Handover) -> Iterator[Markup]:
+    """Files, queues, and the event log's codes, where the panel has any."""
+    kept = list(beside_rows(sheet.site))
+    if kept:
+        yield table(
+            "Beside the tables",
+            ["What", Column("Number", "number"), "Functions", "Holds"],
+            kept,
+            id_="beside",
+        )
+    if shows_events(sheet.site):
+        yield table(
+            "Codes of the event log",
+            ["Of", Column("Code", "number"), "Means"],
+            event_rows(sheet.site),
+            id_="events",
+        )
 
 
 def _blocks(at: int, way: Way) -> Markup:

@@ -172,7 +172,12 @@ def client_rules(site: Site) -> list[str]:
         f"after {_stale_s(site):g} s; for gas, 0 means safe.",
         f"Registers are made anew every {timing.refresh_s:g} s and channels scanned every "
         f"{timing.scan_s:g} s: polling faster than the scan brings no news.",
-        f"After power-up alarms count only after {site.alarms_count_after_s:g} s.",
+        f"After power-up alarms count only after {site.alarms_count_after_s:g} s."
+        + (
+            " Until the map is served, answers are exception 04: go on asking at the same pace."
+            if site.panel_life is not None
+            else ""
+        ),
     ]
 
 

@@ -13,6 +13,7 @@ from openpyxl import load_workbook
 
 from gaswitness.cli import run
 from gaswitness.handover import handover
+from gaswitness.handover_beside import beside_rows, shows_events
 from gaswitness.handover_matrix import SHEETS, SMALLEST_PT, Extent, sheet_for
 from gaswitness.handover_page import handover_page
 from gaswitness.handover_points import alike, at_rest
@@ -23,6 +24,7 @@ from gaswitness_scenarios.rest_panel import RestPanel
 from gaswitness_sitefile.link import Link
 from gaswitness_sitefile.load import load_site
 from gaswitness_sitefile.points import Access, PointType
+from gaswitness_sitefile.records import Queue, RecordFile
 
 ROOT = Path(__file__).parents[2]
 SITES = ROOT / "scenarios" / "sites"
@@ -245,6 +247,29 @@ def test_gaps_and_pace_are_told_as_the_site_file_has_them(demo):
     assert "time-out of 1 s. Then leave 10 ms" in rules
     assert "at most 125 registers or 2000 bits" in rules
     assert "alarms count only after 30 s" in rules
+
+
+def test_files_queues_and_the_event_log_are_told():
+    site = load_site(PATHS[3]).site
+    assert list(beside_rows(site)) == []
+    assert not shows_events(site)
+    files = (
+        RecordFile(number=4, name="trend", records=100, writable=True),
+        RecordFile(number=5, name="log", records=42, content="events"),
+    )
+    rules = site.map.model_copy(update={"files": files, "queues": (Queue(pointer=1246),)})
+    other = site.model_copy(update={"map": rules})
+    # V1.1b3 clauses 6.14, 6.15, 6.18: functions 20, 21, 24
+    rows = list(beside_rows(other))
+    assert [row[:3] for row in rows] == [
+        ("file trend", "4", "20 (0x14), 21 (0x15)"),
+        ("file log", "5", "20 (0x14)"),
+        ("queue", "1246", "24 (0x18)"),
+    ]
+    assert shows_events(other)
+    page = parsed(handover_page(handover(other, "0" * 64, "test")))
+    assert ["subject", "2001", "K-FAN"] in table_of(page, "events")
+    assert ["event", "1", "A1 on"] in table_of(page, "events")
 
 
 def test_liveness_is_told_with_and_without_a_heartbeat(demo):

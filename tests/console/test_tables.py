@@ -6,14 +6,17 @@ import warnings
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from openpyxl import load_workbook
 
 from gaswitness.cli import run
-from gaswitness.tables_workbook import CELL_REMARKS, POINT_REMARKS
+from gaswitness.sheets import save_book
+from gaswitness.tables_workbook import CELL_REMARKS, POINT_REMARKS, tables_workbook
 from gaswitness_sitefile.differences import differences
 from gaswitness_sitefile.load import TableFile, load_site
 from gaswitness_sitefile.matrix import Cell
-from gaswitness_sitefile.points import Point
+from gaswitness_sitefile.points import NUMERIC, Notation, Point
 
 ROOT = Path(__file__).parents[2]
 SITES = ROOT / "scenarios" / "sites"
@@ -54,6 +57,57 @@ def cell_of(sheet, row_name, column_name, head=1):
         if sheet.cell(row, 1).value == row_name:
             return sheet.cell(row, heads[column_name])
     raise AssertionError(row_name)
+
+
+texts = st.text(st.characters(exclude_categories=("C", "Z")), max_size=12).filter(
+    lambda text: text not in ("#REF!", "#N/A", "#VALUE!", "#NAME?", "#DIV/0!")
+)
+scales = st.floats(1e-9, 1e9)
+
+
+@st.composite
+def sites(draw):
+    """The cellar with other names, notes, scales, delays, notation and order of its matrix."""
+    site = load_site(CELLAR / "cellar.yaml").site
+    names = draw(st.lists(texts.filter(bool), min_size=3, max_size=3, unique=True))
+    points = [
+        point.model_copy(
+            update={"name": f"{name}{point.name}", "note": draw(texts), "scale": draw(scales)}
+            if point.type in NUMERIC
+            else {"name": f"{name}{point.name}", "note": draw(texts)}
+        )
+        for point, name in zip(site.points, names * 6, strict=False)
+    ]
+    cells = [
+        cell.model_copy(
+            update={
+                "note": draw(texts),
+                "on_delay_s": draw(st.floats(4, 1e6)),
+                "off_delay_s": draw(st.floats(0, 1e6)),
+                "response_s": draw(st.sampled_from((2.0, 5.0, 0.1))),
+                "latching": draw(st.booleans()),
+            }
+        )
+        for cell in site.matrix
+    ]
+    rules = site.map.model_copy(update={"notation": draw(st.sampled_from(list(Notation)))})
+    matrix = tuple(draw(st.permutations(cells)))
+    return site.model_copy(update={"points": tuple(points), "matrix": matrix, "map": rules})
+
+
+@settings(max_examples=12, deadline=None)
+@given(site=sites())
+def test_no_site_changes_on_its_way_through_a_workbook(tmp_path_factory, site):
+    folder = tmp_path_factory.mktemp("book")
+    save_book(tables_workbook(site), folder / "t.xlsx")
+    text = (CELLAR / "cellar.yaml").read_text("utf-8")
+    text = text.replace("notation: reference", f"notation: {site.map.notation}")
+    (folder / "site.yaml").write_text(text, "utf-8")
+    points = {"points": TableFile(folder / "t.xlsx", "points")}
+    matrix = {"matrix": TableFile(folder / "t.xlsx", "matrix")}
+    drawn = {"matrix": TableFile(folder / "t.xlsx", "crossing")}
+    assert load_site(folder / "site.yaml", {**points, **matrix}).site == site
+    assert differences(load_site(folder / "site.yaml", {**points, **drawn}).site, site) == ()
 
 
 @pytest.mark.parametrize("name", ["fernhollow", "coldbrook", "saltmarsh"])
@@ -168,24 +222,22 @@ def test_all_errors_come_at_once_each_with_its_cell(demo, tmp_path, capsys):
 
 
 def both_edited(book):
-    cell_of(book["crossing"], "AT-301.A1", "F2", head=3).value = "X off 25s"
-    sheet = book["matrix"]
-    row = next(r for r in range(2, 60) if sheet.cell(r, 1).value == "AT-301.A1")
-    sheet.cell(row, 4).value = 40
+    cell_of(book["crossing"], "any.A1", "K-FAN", head=3).value = "X off 25s"
+    cell_of(book["matrix"], "any.A1", "off_delay_s").value = 40
 
 
 def test_two_forms_of_the_matrix_that_disagree_are_refused_unless_one_is_chosen(
-    demo, tmp_path, capsys
+    cellar, tmp_path, capsys
 ):
-    book = edited(written(demo, tmp_path), both_edited)
-    assert run(["tables", str(demo), "--take", book]) == 2
+    book = edited(written(cellar, tmp_path), both_edited)
+    assert run(["tables", str(cellar), "--take", book]) == 2
     err = capsys.readouterr().err
     assert "both edited" in err
-    assert "cell AT-301.A1 > F2: off-delay 40 -> 25 s" in err
-    assert run(["tables", str(demo), "--take", book, "--matrix", "matrix"]) == 1
-    assert "off-delay 20 -> 40 s" in capsys.readouterr().out
-    assert run(["tables", str(demo), "--take", book, "--matrix", "crossing"]) == 1
-    assert "off-delay 20 -> 25 s" in capsys.readouterr().out
+    assert "cell any.A1 > K-FAN: off-delay 40 -> 25 s" in err
+    assert run(["tables", str(cellar), "--take", book, "--matrix", "matrix"]) == 1
+    assert "off-delay 60 -> 40 s" in capsys.readouterr().out
+    assert run(["tables", str(cellar), "--take", book, "--matrix", "crossing"]) == 1
+    assert "off-delay 60 -> 25 s" in capsys.readouterr().out
 
 
 def test_text_that_looks_like_a_formula_stays_text(demo, tmp_path):
