@@ -109,7 +109,8 @@ class Chart:
     """Strips from the top down; `bands` and `marks` go through all of them.
 
     `about`: lines beneath the title. `summary`: what the picture shows, for those who cannot see
-    it. `axis`: what the time is counted from. `notes` stand at the foot.
+    it. `axis`: what the time is counted from. `notes` stand at the foot. `told`: whether the foot
+    says what each mark is; elsewhere, a table beside the chart does.
     """
 
     title: str
@@ -122,3 +123,4 @@ class Chart:
     bands: tuple[Band, ...] = ()
     marks: tuple[Mark, ...] = ()
     notes: tuple[str, ...] = ()
+    told: bool = True

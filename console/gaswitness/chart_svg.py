@@ -176,7 +176,7 @@ class _Drawing:
 
     def foot(self) -> None:
         """What the numbers mean, what is shaded, and notes."""
-        shapes, height = draw_list(self.chart.marks, self.y)
+        shapes, height = draw_list(self.chart.marks if self.chart.told else (), self.y)
         self.front += shapes
         self.y += height
         inner = [band for strip in self.chart.strips for band in strip.bands]

@@ -107,6 +107,12 @@ def _power() -> click.Command:
     return power
 
 
+def _report() -> click.Command:
+    from gaswitness.command_report import report
+
+    return report
+
+
 def _handover() -> click.Command:
     from gaswitness.command_handover import handover
 
@@ -150,6 +156,7 @@ group = LazyGroup(
         "find": ("Find who answers on a line or behind a gateway.", _find),
         "survey": ("Check a panel's register map, and nothing else.", _survey),
         "witness": ("Run scripts against a panel and judge it.", _witness),
+        "report": ("Make the report of a run from its evidence.", _report),
         "verify": ("Check that a record of evidence stands as it was written.", _verify),
     },
     name="gaswitness",

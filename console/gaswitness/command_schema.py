@@ -10,6 +10,7 @@ import click
 @click.option("--site", "which", flag_value="site", default=True, help="Of site files (default).")
 @click.option("--script", "which", flag_value="script", help="Of scripts.")
 @click.option("--verdicts", "which", flag_value="verdicts", help="Of verdicts.json.")
+@click.option("--report", "which", flag_value="report", help="Of report.json.")
 def schema(which: str) -> None:
     """Print a JSON Schema (draft 2020-12)."""
     click.echo(json.dumps(_schema_of(which), indent=2, ensure_ascii=False))
@@ -20,6 +21,10 @@ def _schema_of(which: str) -> dict[str, Any]:
         from gaswitness.verdicts_json import verdicts_schema
 
         return verdicts_schema()
+    if which == "report":
+        from gaswitness.report_json import report_schema
+
+        return report_schema()
     if which == "script":
         from gaswitness_scenarios.schema import script_schema
 

@@ -1,0 +1,290 @@
+"""From what was seen in a run to charts of one event: readings, setpoints, levels, outputs, what
+the matrix asks of them, and where nothing is known. No shape and no coordinate is known here.
+"""
+
+import math
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+
+from gaswitness.chart import Band, Chart, Curve, Limit, Mark, Plot, Shade, Strip
+from gaswitness.chart_scale import time_text
+from gaswitness.report_chart_bars import looked_bar, must_bar, on_times, seen_bar
+from gaswitness_probe.applied import FaultMade, GasApplied, InhibitSet
+from gaswitness_probe.expect import CellView, Expectations, OutputView
+from gaswitness_probe.signal import TRUE, rises
+from gaswitness_sitefile.channel import Channel
+
+ROOM: Final = 640.0
+"""Height that the strips of one picture may take; more go on a further one."""
+PLOT_HEIGHT: Final = 138.0
+BARE_HEIGHT: Final = 46.0
+BAR_HEIGHT: Final = 18.0
+MOST_WINDOWS: Final = 6
+"""Windows shaded for one output in one picture; the bar of what must be shows all of them."""
+GAS_ROOM: Final = 0.25
+FLAT: Final = 0.05
+FLAGS: Final = ("fault", "over_range", "under_range", "inhibit")
+PANEL_FLAGS: Final = {"fault": "common fault", "unaccepted": "not accepted", "warm_up": "warm-up"}
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """A stretch of a run to be drawn. `marks` have the numbers of the steps in the table beside.
+
+    `moves`: tags of outputs that are drawn whether they moved or not.
+    """
+
+    title: str
+    from_s: float
+    to_s: float
+    marks: tuple[Mark, ...] = ()
+    moves: tuple[str, ...] = ()
+
+    @property
+    def seconds(self) -> tuple[float, float]:
+        """From when to when."""
+        return self.from_s, self.to_s
+
+
+def event_charts(expected: Expectations, event: Event) -> tuple[Chart, ...]:
+    """The event's charts; several where all that happened is too much for one."""
+    site = expected.view.site
+    channels = [one for one in site.channels if _happened(expected, one, event)]
+    outputs = [one for tag, one in expected.outputs.items() if _moved(one, event, tag)]
+    strips = [_channel_strip(expected, channel, event) for channel in channels]
+    strips += [strip for strip in (_panel_strip(expected, event),) if strip.bars]
+    strips += [_output_strip(expected, output, event) for output in outputs]
+    facts = [f"{one.tag}.{level}" for one in channels for level in one.levels]
+    facts += [output.fact for output in outputs]
+    pages = _pages(strips)
+    return tuple(
+        _chart(expected, event, tuple(page), facts, (number, len(pages)))
+        for number, page in enumerate(pages, 1)
+    )
+
+
+def _chart(
+    expected: Expectations,
+    event: Event,
+    strips: tuple[Strip, ...],
+    facts: Sequence[str],
+    page: tuple[int, int],
+) -> Chart:
+    number, of = page
+    title = event.title if of == 1 else f"{event.title}, picture {number} of {of}"
+    return Chart(
+        title=title,
+        about=(
+            "As seen over the link. Hatched: not known, since a change fell somewhere between two "
+            "samples, or nothing was seen. \u201cBy the matrix\u201d: what must be, hatched where "
+            "either is allowed.",
+        ),
+        summary=_summary(expected, event, facts),
+        axis="seconds of the run, as min:s or h:min:s; the numbers are those of the steps",
+        from_s=event.from_s,
+        to_s=event.to_s,
+        strips=strips,
+        marks=event.marks,
+        told=False,
+    )
+
+
+def _pages(strips: Sequence[Strip]) -> list[list[Strip]]:
+    pages: list[list[Strip]] = []
+    left = 0.0
+    for strip in strips:
+        height = (PLOT_HEIGHT if strip.plot else BARE_HEIGHT) + BAR_HEIGHT * len(strip.bars)
+        if not pages or height > left:
+            pages.append([])
+            left = ROOM
+        pages[-1].append(strip)
+        left -= height
+    return pages
+
+
+def _happened(expected: Expectations, channel: Channel, event: Event) -> bool:
+    """Whether something was done at the channel, or any flag of it was on."""
+    view = expected.view
+    for one in view.applied:
+        action = one.action
+        if not isinstance(action, GasApplied | FaultMade | InhibitSet):
+            continue
+        if action.channel == channel.tag and _meets(one.begun_s, one.done_s, event):
+            return True
+    facts = [f"{channel.tag}.{what}" for what in (*channel.levels, *FLAGS)]
+    return any(_ever_on(expected, fact, event) for fact in facts)
+
+
+def _meets(from_s: float, to_s: float, event: Event) -> bool:
+    return to_s >= event.from_s and from_s < event.to_s
+
+
+def _ever_on(expected: Expectations, fact: str, event: Event) -> bool:
+    return any(
+        part.value is TRUE and _meets(part.first.low, part.last.high, event)
+        for part in expected.view.parts(fact)
+    )
+
+
+def _moved(output: OutputView, event: Event, tag: str) -> bool:
+    if tag in event.moves or output.expected.ever(TRUE, *event.seconds):
+        return True
+    return _ever_on(output.expectations, output.fact, event)
+
+
+def _channel_strip(expected: Expectations, channel: Channel, event: Event) -> Strip:
+    tag, view = channel.tag, expected.view
+    name = f" {channel.name}" if channel.name else ""
+    bars = [
+        seen_bar(view, f"{tag}.{level}", f"{tag} {level}", event.seconds)
+        for level in channel.levels
+        if view.shown(f"{tag}.{level}")
+    ]
+    bars += [
+        seen_bar(view, f"{tag}.{what}", f"{tag} {what.replace('_', '-')}", event.seconds)
+        for what in FLAGS
+        if _ever_on(expected, f"{tag}.{what}", event)
+    ]
+    return Strip(f"{tag}{name}, {channel.gas}", _plot(expected, channel, event), tuple(bars))
+
+
+def _plot(expected: Expectations, channel: Channel, event: Event) -> Plot | None:
+    view = expected.view
+    point = view.reading_point(channel.tag)
+    curves = []
+    if point is not None:
+        seen = tuple(_reading(expected, channel, event))
+        curves.append(Curve(f"reading ({point.name})", seen))
+    highest = channel.shown_limits[1] + GAS_ROOM * channel.span
+    gas = tuple((at, min(value, highest)) for at, value in _gas(expected, channel, event))
+    if len(gas) > 1:
+        curves.append(Curve("gas applied, as told", gas, applied=True))
+    if not curves:
+        return None
+    clean = channel.clean_reading
+    room = 0.0 if channel.levels else FLAT * channel.span
+    limits = tuple(
+        Limit(
+            level.setpoint,
+            f"{name} {level.setpoint:g} {channel.unit} {level.direction}",
+            event.from_s,
+            event.to_s,
+        )
+        for name, level in channel.levels.items()
+    )
+    return Plot(channel.unit, tuple(curves), limits, clean - room, clean + room)
+
+
+def _reading(
+    expected: Expectations, channel: Channel, event: Event
+) -> Iterator[tuple[float, float]]:
+    """Each sample where its answer came; a gap where the next is further off than a dwell."""
+    view = expected.view
+    point = view.reading_point(channel.tag)
+    assert point is not None
+    series = view.series(point)
+    first = bisect_left(series.high, event.from_s)
+    last = bisect_right(series.first, event.to_s)
+    before = math.nan
+    for at in range(max(first - 1, 0), last):
+        begun, ended, value = series.first[at], series.high[at], series.values[at]
+        if begun - before > view.eyesight.dwell_s:
+            yield before, math.nan
+        if begun >= event.from_s:
+            yield begun, value
+        yield min(max(ended, event.from_s), event.to_s), value
+        before = ended
+
+
+def _gas(expected: Expectations, channel: Channel, event: Event) -> Iterator[tuple[float, float]]:
+    """What was told to have been applied: straight from one level to the next."""
+    now = channel.clean_reading
+    yield event.from_s, now
+    points = [(event.from_s, now)]
+    for one in expected.view.applied:
+        action = one.action
+        if not isinstance(action, GasApplied) or action.channel != channel.tag:
+            continue
+        if one.done_s >= event.to_s:
+            break
+        points += [(one.done_s, now), (one.done_s + action.over_s, action.level)]
+        now = action.level
+    points.append((event.to_s, now))
+    yield from _cut(points, event)
+
+
+def _cut(points: Sequence[tuple[float, float]], event: Event) -> Iterator[tuple[float, float]]:
+    """The line within the event, its ends put in between where it is cut."""
+    for (from_s, start), (to_s, end) in pairwise(points):
+        if to_s < event.from_s or from_s > event.to_s:
+            continue
+        for at_s in (max(from_s, event.from_s), min(to_s, event.to_s)):
+            share = (at_s - from_s) / (to_s - from_s) if to_s > from_s else 1.0
+            yield at_s, start + share * (end - start)
+
+
+def _panel_strip(expected: Expectations, event: Event) -> Strip:
+    view = expected.view
+    bars = [
+        seen_bar(view, f"panel.{what}", said, event.seconds)
+        for what, said in PANEL_FLAGS.items()
+        if _ever_on(expected, f"panel.{what}", event)
+    ]
+    bars += [
+        seen_bar(view, f"{one.tag}.active", f"{one.tag} {one.name}", event.seconds)
+        for one in view.site.inputs
+        if _ever_on(expected, f"{one.tag}.active", event)
+    ]
+    return Strip("Panel and inputs", bars=tuple(bars))
+
+
+def _output_strip(expected: Expectations, output: OutputView, event: Event) -> Strip:
+    view, tag = expected.view, output.output.tag
+    bars = []
+    if view.source(output.fact) is not None:
+        bars.append(seen_bar(view, output.fact, f"{tag} reported", event.seconds))
+    looked = looked_bar(view.looked, output.fact, f"{tag} witnessed", event.seconds)
+    bars += [looked] if looked.stretches else []
+    bars.append(must_bar(output.expected, f"{tag} by the matrix", event.seconds))
+    muted = f"{tag}.muted"
+    if _ever_on(expected, muted, event):
+        bars.append(seen_bar(view, muted, f"{tag} muted", event.seconds))
+    name = output.output.name or output.output.kind
+    return Strip(f"{tag} {name}: when it acts", bars=tuple(bars), bands=_windows(output, event))
+
+
+def _windows(output: OutputView, event: Event) -> tuple[Band, ...]:
+    """Where the effect of a cause that was seen to come is allowed to come."""
+    found = [
+        Band(
+            max(low, event.from_s),
+            min(high, event.to_s),
+            f"window of {cell.cell.cause}",
+            Shade.WINDOW,
+        )
+        for cell in output.cells
+        for low, high in _rise_windows(cell)
+        if low < event.to_s and high > event.from_s
+    ]
+    return tuple(sorted(found, key=lambda band: band.from_s)[:MOST_WINDOWS])
+
+
+def _rise_windows(cell: CellView) -> Iterator[tuple[float, float]]:
+    for event in rises(cell.cause):
+        if event.sure:
+            yield event.low + cell.rise.low, event.high + cell.rise.high
+
+
+def _summary(expected: Expectations, event: Event, facts: Sequence[str]) -> str:
+    """The picture in words: every time that a level or an output was on."""
+    span = f"{time_text(event.from_s)} to {time_text(event.to_s)}"
+    said = [
+        f"{fact} on from {time_text(low, tenths=True)} to {time_text(high, tenths=True)}"
+        for fact in facts
+        for low, high in on_times(expected.view, fact, event.seconds)
+    ]
+    head = f"Readings, alarm levels and outputs as seen from {span} of the run."
+    return f"{head} {'; '.join(said)}." if said else f"{head} No level or output was on."
