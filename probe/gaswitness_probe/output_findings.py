@@ -13,12 +13,14 @@ from gaswitness_probe.verdict import Aspect, Outcome
 class Findings:
     """Aspects gathered for the cells of an output, and for the output itself.
 
-    `in_advance`: what could be proven of each cell, by its id.
+    `in_advance`: what could be proven of each cell, by its id. `released`: ids of cells that were
+    seen to let go with their cause while nobody pressed reset.
     """
 
     in_advance: Mapping[str, Provable]
     of_cell: dict[str, list[Aspect]] = field(default_factory=dict)
     of_output: list[Aspect] = field(default_factory=list)
+    released: set[str] = field(default_factory=set)
 
     def cell(self, view: CellView, aspect: Aspect) -> None:
         self.of_cell.setdefault(view.cell.id, []).append(aspect)
@@ -29,8 +31,7 @@ class Findings:
         return said or "poll faster to settle it"
 
     def lets_go(self, view: CellView) -> bool:
-        return any(
-            aspect.outcome is Outcome.PROVEN
-            and aspect.name in ("releases", "reset", PULSE, MINIMUM)
+        return view.cell.id in self.released or any(
+            aspect.outcome is Outcome.PROVEN and aspect.name in ("reset", PULSE, MINIMUM)
             for aspect in self.of_cell.get(view.cell.id, [])
         )

@@ -178,6 +178,13 @@ def _releases(output: OutputView, cell: CellView, findings: Findings) -> None:
         if outcome is Outcome.FAILED and change.when.low > event.high and came_back:
             outcome = Outcome.INCONCLUSIVE
         findings.cell(cell, _timed(cell, "releases", measured, outcome, change.when.high))
+        if outcome is Outcome.PROVEN and not _reset_between(output, event.low, change.when.high):
+            findings.released.add(cell.cell.id)
+
+
+def _reset_between(output: OutputView, low: float, high: float) -> bool:
+    """Whether a reset may have let go of what should not have latched."""
+    return any(key.low <= high and key.high >= low for key in output.view.keys("reset"))
 
 
 def _latches(output: OutputView, cell: CellView, findings: Findings) -> None:

@@ -244,6 +244,19 @@ def test_the_one_of_two_causes_that_ended_last_is_blamed(by_hand):
     assert hand[CELL].outcome != "failed"
 
 
+def test_a_latch_is_blamed_on_the_cell_that_let_go_only_by_a_reset(by_hand):
+    """At 27 s the second cause goes while somebody presses reset; at 42 s nobody does."""
+    hand = by_hand("DI-1.active", "AT-1.A1", "K1.active", cells=(PLAIN, {"cause": "AT-1.A1"}))
+    hand.saw("DI-1.active", "00000111110000000000000000000000000000000000000000000")
+    hand.saw("AT-1.A1", "00000000000000000000111111100000001111111100000000000")
+    hand.saw("K1.active", "00000111110000000000111111100000001111111111111111111")
+    hand.did(*reset(26.5))
+    verdict = hand["cell/AT-1.A1 > K1"]
+    assert (verdict.outcome, outcomes(verdict)["releases"]) == ("failed", "failed")
+    assert hand[CELL].outcome == "proven"
+    assert outcomes(hand["output/K1"]) == {"moves only for its causes": "proven"}
+
+
 # --- several cells, and none --------------------------------------------------------------------
 
 
