@@ -144,17 +144,22 @@ def test_runs_end_as_they_did_in_the_poll():
     again, begins = poll(
         answered(1, READ, 0.0),
         answered(2, OTHER, 0.2),
-        answered(3, READ, 0.5),
-        unsent(4, READ, 0.9),
-        answered(5, READ, 1.0),
-        answered(6, OTHER, 1.0),
-        unsent(7, OTHER, 1.2),
-        answered(8, READ, 1.5),
-        answered(9, READ, 2.4),
+        answered(3, READ, 0.3),
+        unsent(4, READ, 0.5),
+        answered(5, READ, 0.6),
+        answered(6, OTHER, 0.7),
+        unsent(7, OTHER, 0.9),
+        answered(8, READ, 1.2),
+        answered(9, READ, 2.2),
     )
     assert begins == [True, True, False, False, True, True, False, False, True]
-    runs = again.histories()["c0"].runs
-    assert [(run.first.asked_s, run.count) for run in runs] == [(0.0, 2), (1.0, 2), (2.4, 1)]
+
+    def runs_of(name):
+        return [(run.first.asked_s, run.count) for run in again.histories()[name].runs]
+
+    # the last two samples of c0 lie further apart than the shortest dwell less the refresh
+    assert runs_of("c0") == [(0.0, 2), (0.6, 2), (2.2, 1)]
+    assert runs_of("c5") == [(0.2, 1), (0.7, 1)]
 
 
 def test_what_was_asked_for_the_lines_sake_is_no_sample():

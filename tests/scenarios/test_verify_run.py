@@ -270,6 +270,55 @@ def test_a_record_stripped_of_what_it_is_judged_by_does_not_pass(forged, kind):
     assert not report.holds
 
 
+@pytest.mark.parametrize("name", ["sent_s", "received_s"])
+def test_exchanges_out_of_their_order_in_time_are_found(forged, name):
+    def change(entry):
+        if entry.kind == "exchange" and entry.seq > 100:
+            entry.body[name] += 1.0 if name == "received_s" else -1.0
+        yield as_it_is(entry)
+
+    found = check(verify_run(forged(change)), What.SAMPLES)
+    assert (found.state, found.words[-47:]) == (
+        State.FAILS,
+        "was asked before the one before it was answered",
+    )
+
+
+def test_another_plan_of_the_poll_than_the_sites_is_found(forged):
+    def change(entry):
+        if entry.kind == "polling":
+            entry.body["blocks"][0]["period_s"] = 0.4
+        yield as_it_is(entry)
+
+    words = check(verify_run(forged(change)), What.VERDICTS).words
+    assert words == "what was polled is not what site and panel give to be polled"
+
+
+def test_an_exchange_added_to_the_survey_is_found(forged, genuine):
+    polling = read_run(genuine).of("polling")[0].seq
+    last = max(entry.seq for entry in read_evidence(genuine, "exchange") if entry.seq < polling)
+
+    def twice(entry):
+        yield as_it_is(entry)
+        if entry.seq == last:
+            later = {"sent_s": entry.at_s, "received_s": entry.at_s}
+            yield entry.kind, entry.body | later, entry.at_s
+
+    words = check(verify_run(forged(twice)), What.VERDICTS).words
+    assert f"nothing would have asked what entry {last + 1} asks" in words
+
+
+def test_a_site_other_than_the_one_named_is_found(forged):
+    def change(entry):
+        if entry.kind == "run":
+            entry.body["site_sha256"] = "00" * 32
+        yield as_it_is(entry)
+
+    found = check(verify_run(forged(change)), What.SITE)
+    assert found.state is State.FAILS
+    assert f"the record states {'00' * 32}" in found.words
+
+
 def test_a_survey_taken_out_does_not_pass_for_agreement(forged):
     def change(entry):
         entry.body.pop("phase", None)
