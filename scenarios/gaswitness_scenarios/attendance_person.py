@@ -106,7 +106,10 @@ class PeopleAttending:
             channel = self._site.channel_of[tag]
             where = called(self._site, tag)
             lines.append(f"Gas: {channel.gas} to {number(step.level)} {channel.unit} at {where}")
-            for gas in self._equipment.gases_for(channel.gas):
+            cylinders = self._equipment.gases_for(channel.gas)
+            if not cylinders and self._equipment.gases:
+                lines.append("  no cylinder of it is on the equipment list")
+            for gas in cylinders:
                 named = f"cylinder {gas.cylinder}, " if gas.cylinder else ""
                 lines.append(
                     f"  {named}{gas.composition}, certificate {gas.certificate or '-'}, "

@@ -12,7 +12,6 @@ from gaswitness_sitefile.document import read_document
 from gaswitness_sitefile.errors import SiteFileError
 from gaswitness_sitefile.model import Record
 from gaswitness_sitefile.problems import Problem
-from gaswitness_sitefile.site import Site
 
 Text = Annotated[str, Field(min_length=1)]
 ROLES = ("tester", "witness")
@@ -98,9 +97,3 @@ def load_equipment(path: Path, today: date) -> Equipment:
     if problems:
         raise SiteFileError(problems)
     return equipment
-
-
-def missing_gases(site: Site, equipment: Equipment, tags: tuple[str, ...]) -> tuple[str, ...]:
-    """Gases of those channels for which the file names no cylinder."""
-    wanted = dict.fromkeys(site.channel_of[tag].gas for tag in tags)
-    return tuple(gas for gas in wanted if not equipment.gases_for(gas))

@@ -184,8 +184,11 @@ def entries(record: Path) -> list[tuple]:
 
 def verdicts(out: Path) -> dict[str, str]:
     """Outcomes by the verdicts' ids."""
-    found = json.loads((out / "verdicts.json").read_text())["verdicts"]
-    return {one["id"]: one["verdict"] for one in found}
+    return {one["id"]: one["verdict"] for one in _found(out)}
+
+
+def _found(out: Path) -> list[dict]:
+    return json.loads((out / "verdicts.json").read_text())["verdicts"]
 
 
 def differing(served: Served, folder: Path, kills: list[float], expected: dict[str, str]) -> list:
@@ -208,8 +211,10 @@ def differing(served: Served, folder: Path, kills: list[float], expected: dict[s
     else:
         ended(process)
     now = verdicts(out)
+    because = {one["id"]: one["because"] for one in _found(out)}
     troubles += [
-        f"{one}: {expected.get(one)} undisturbed, {now.get(one)} after kills at {kills}"
+        f"{one}: {expected.get(one)} undisturbed, {now.get(one)} after kills at {kills}, "
+        f"because {because.get(one)}"
         for one in dict.fromkeys([*expected, *now])
         if expected.get(one) != now.get(one)
     ]
@@ -221,14 +226,24 @@ def differing(served: Served, folder: Path, kills: list[float], expected: dict[s
     return troubles
 
 
+def _instants(asked: argparse.Namespace, length_s: float) -> list[list[float]]:
+    """Seconds after its begin, and then after each resumption, at which each run is killed."""
+    chance = random.Random(asked.seed)
+    runs = -(-asked.kills // asked.each)
+    return [
+        [chance.uniform(0.0, (length_s - 1.0) / (1 if n == 0 else 2)) for n in range(asked.each)]
+        for _ in range(runs)
+    ]
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--kills", type=int, default=200)
+    parser.add_argument("--each", type=int, default=4, help="so many of them in one run")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--at", type=float, action="append", help="kill then, in seconds, alone")
     parser.add_argument("--keep", type=Path, help="a new folder, kept in the end")
     asked = parser.parse_args()
-    chance = random.Random(asked.seed)
     bad = 0
     with tempfile.TemporaryDirectory() as name:
         folder = asked.keep or Path(name)
@@ -241,18 +256,17 @@ def main() -> int:
             expected = verdicts(folder / "undisturbed")
             proven = sum(one == "proven" for one in expected.values())
             print(f"undisturbed: {length_s:.1f} s, {proven} of {len(expected)} proven", flush=True)
-            instants_s = asked.at or [
-                chance.uniform(0.0, length_s - 1.0) for _ in range(asked.kills)
-            ]
-            for number, at_s in enumerate(instants_s, 1):
+            runs = [asked.at] if asked.at else _instants(asked, length_s)
+            for number, instants_s in enumerate(runs, 1):
                 here = folder / f"{number}"
                 here.mkdir()
-                troubles = differing(served, here, [at_s], expected)
+                troubles = differing(served, here, instants_s, expected)
                 bad += bool(troubles) and troubles != ["unbegun"]
-                print(f"{number}: killed at {at_s:.2f} s: {troubles or 'the same'}", flush=True)
+                when = ", ".join(f"{at_s:.2f}" for at_s in instants_s)
+                print(f"{number}: killed at {when} s: {troubles or 'the same'}", flush=True)
         finally:
             served.close()
-    print(f"{len(instants_s)} kills, {bad} of them with another end")
+    print(f"{sum(map(len, runs))} kills of {len(runs)} runs, {bad} with another end")
     return 1 if bad else 0
 
 
