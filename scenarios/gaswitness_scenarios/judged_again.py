@@ -38,7 +38,9 @@ def judged_again(run: KeptRun) -> JudgedAgain:
     SiteFileError where its site is no good site any more.
     """
     surveys = run.replayed.surveys
-    surveyed = [surveyed_again(run, one) for one in surveys][-1:]
+    # One that no poll followed, and another did, broke off: it came to no verdicts.
+    whole = [one for one in surveys if one.blocks is not None or one is surveys[-1]]
+    surveyed = [surveyed_again(run, one) for one in whole][-1:]
     judged: tuple[Verdict, ...] = ()
     if run.of("polling"):
         judged = judge(
