@@ -39,6 +39,7 @@ class BusMotion:
     feed_a: float = 0.0
     discovered: Discovered | None = None
     _drawn: tuple[frozenset[str], frozenset[str], float] | None = field(default=None)
+    _told: tuple[int, frozenset[str], Discovered] | None = field(default=None)
 
     @classmethod
     def of(
@@ -118,6 +119,10 @@ class BusMotion:
     def _tell(self) -> set[str]:
         """Let the channels know. Says of which of them something changed."""
         found = self.discovered or Discovered()
+        known = (self.polls.changes, frozenset(self.wiring.wrong), found)
+        if known == self._told:
+            return set()
+        self._told = known
         touched: set[str] = set()
         for device in self.bus.devices:
             line = self.polls.lines[device.tag]

@@ -4,7 +4,7 @@ Pure. Device i of n, in order of address, is asked at i x device_s, and again ev
 """
 
 import random
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 from gaswitness_simulator.level import TICK_S
@@ -28,13 +28,16 @@ class Line:
 
 @dataclass(slots=True)
 class Polls:
-    """`noise`: the part of answers that noise on the line spoils, 0 to 1."""
+    """`noise`: the part of answers that noise on the line spoils, 0 to 1. `astir`: devices of which
+    anything but an answer each time is to be expected. `changes`: counts what was told of any."""
 
     cycle_s: float
     missed: int
     seed: int
     lines: dict[str, Line]
     noise: float = 0.0
+    astir: set[str] = field(default_factory=set)
+    changes: int = 0
 
     @classmethod
     def of(cls, bus: Bus, device_s: float, missed: int, seed: int) -> "Polls":
@@ -61,6 +64,8 @@ class Polls:
         """Begin anew, with nothing missed: the power has come."""
         for line in self.lines.values():
             line.missed, line.lost, line.polled = 0, False, self._last(line, at_s)
+        self.astir = {tag for tag, line in self.lines.items() if self._stirs(line)}
+        self.changes += 1
 
     def hear(self, heard: frozenset[str], at_s: float) -> None:
         """From now on these devices answer, and no others."""
@@ -68,21 +73,31 @@ class Polls:
             if line.heard is not (tag in heard):
                 self._take(tag, line, at_s)
                 line.heard = tag in heard
+                self.astir.add(tag)
+                self.changes += 1
 
     def disturb(self, noise: float, at_s: float) -> None:
         """From now on noise spoils this part of the answers."""
+        self.astir = set(self.lines)
         self.advance(at_s)
         self.noise = noise
+        self.astir = set(self.lines)
 
     def advance(self, to_s: float) -> None:
-        """Ask up to the instant."""
-        for tag, line in self.lines.items():
+        """Ask up to the instant. Whoever always answers need not be followed."""
+        for tag in sorted(self.astir):
+            line = self.lines[tag]
             self._take(tag, line, to_s)
+            if not self._stirs(line):
+                self.astir.discard(tag)
 
     def due_s(self, at_s: float) -> float | None:
         """When a device may be lost or found again next; None where none is under way."""
-        dues = [due for line in self.lines.values() if (due := self._due(line, at_s)) is not None]
-        return min(dues, default=None)
+        dues = (self._due(self.lines[tag], at_s) for tag in self.astir)
+        return min((due for due in dues if due is not None), default=None)
+
+    def _stirs(self, line: Line) -> bool:
+        return self.noise > 0.0 or not line.heard or line.lost or line.missed > 0
 
     def _due(self, line: Line, at_s: float) -> float | None:
         last = self._last(line, at_s)
@@ -99,7 +114,7 @@ class Polls:
         return last_instant(line.first_s, self.cycle_s, at_s + TICK_S)
 
     def _take(self, tag: str, line: Line, to_s: float) -> None:
-        last = self._last(line, to_s)
+        last, lost = self._last(line, to_s), line.lost
         if line.heard and self.noise == 0.0:
             if last > line.polled:
                 line.missed, line.lost = 0, False
@@ -112,3 +127,4 @@ class Polls:
                 line.missed = line.missed + 1 if spoilt else 0
                 line.lost = line.missed >= self.missed or (line.lost and spoilt)
         line.polled = last
+        self.changes += line.lost is not lost

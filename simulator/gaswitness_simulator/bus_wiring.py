@@ -3,7 +3,7 @@
 Pure: which devices have power, and which can be heard. Voltages and scans are elsewhere.
 """
 
-from collections import Counter
+from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 
 from gaswitness_sitefile.bus import PANEL, Bus, Segment
@@ -24,6 +24,15 @@ class Wiring:
     wrong: set[str] = field(default_factory=set)
     moved: dict[str, int] = field(default_factory=dict)
     terminator_off: bool = False
+    _from: dict[str, list[str]] = field(init=False)
+    _into: dict[str, Segment] = field(init=False)
+    _ended: tuple[tuple[object, ...], bool] | None = field(default=None, init=False)
+
+    def __post_init__(self) -> None:
+        self._from = defaultdict(list)
+        for segment in self.bus.segments:
+            self._from[segment.start].append(segment.to)
+        self._into = {segment.to: segment for segment in self.bus.segments}
 
     @property
     def cable_faulty(self) -> bool:
@@ -33,17 +42,23 @@ class Wiring:
     @property
     def terminated(self) -> bool:
         """Whether the line has its end. An isolator that has opened ends the line where it sits."""
-        end = self.bus.terminator
-        if end is None:
-            return True
-        if self.terminator_off:
-            return False
+        if self.terminator_off or self.bus.terminator is None:
+            return self.bus.terminator is None
+        # Asked in every scan; a long line is not walked along each time.
+        state = (frozenset(self.broken), frozenset(self.shorted))
+        if self._ended is None or self._ended[0] != state:
+            self._ended = (state, self._has_end(self.bus.terminator))
+        return self._ended[1]
+
+    def _has_end(self, end: str) -> bool:
         cut, isolated = self._cuts()
-        return end in self._reached(cut) or any(end in self._beyond(one) for one in isolated)
+        return end in self._reached({PANEL}, cut) or any(
+            end in {one, *self._reached({one}, set())} for one in isolated
+        )
 
     def powered(self) -> frozenset[str]:
         """Nodes to which both wires lead, the voltage set aside."""
-        return frozenset(self._reached(self._cuts()[0]))
+        return frozenset(self._reached({PANEL}, self._cuts()[0]))
 
     def address(self, tag: str) -> int:
         """The address to which the device is set."""
@@ -76,9 +91,8 @@ class Wiring:
     def _cuts(self) -> tuple[set[str], set[str]]:
         """Segments through which nothing passes, and those of them cut by their isolator."""
         cut, isolated = set(self.broken), set[str]()
-        into = {segment.to: segment for segment in self.bus.segments}
         for shorted in self.shorted:
-            chain = self._back_to_panel(into, shorted)
+            chain = self._back_to_panel(shorted)
             if any(one.to in self.broken for one in chain[1:]):
                 continue  # nothing reaches it
             opened = next((one.to for one in chain if one.isolator), None)
@@ -88,24 +102,16 @@ class Wiring:
                 isolated.add(opened)
         return cut | isolated, isolated
 
-    @staticmethod
-    def _back_to_panel(into: dict[str, Segment], to: str) -> list[Segment]:
-        chain = [into[to]]
+    def _back_to_panel(self, to: str) -> list[Segment]:
+        chain = [self._into[to]]
         while chain[-1].start != PANEL:
-            chain.append(into[chain[-1].start])
+            chain.append(self._into[chain[-1].start])
         return chain
 
-    def _reached(self, cut: set[str]) -> set[str]:
+    def _reached(self, new: set[str], cut: set[str]) -> set[str]:
+        """Nodes to which something leads from those, but through no cut segment."""
         found: set[str] = set()
-        new = {PANEL}
         while new:
-            new = {s.to for s in self.bus.segments if s.start in new and s.to not in cut}
-            found |= new
-        return found
-
-    def _beyond(self, to: str) -> set[str]:
-        found, new = {to}, {to}
-        while new:
-            new = {s.to for s in self.bus.segments if s.start in new}
+            new = {to for node in new for to in self._from.get(node, ()) if to not in cut}
             found |= new
         return found

@@ -80,6 +80,7 @@ class VirtualPanel:
             (cell, reader_of(cell.facts.cause_tree, self.state.counted))
             for cell in self.state.cells
         )
+        self._cells_due_s: float | None = None  # when the next delay of a cell is over
         self.living = Living.of(site, self.state.channels, self.state.outputs, seed)
         self.state.living = self.living
         if self.living is not None:
@@ -297,6 +298,7 @@ class VirtualPanel:
         if self.living is not None:
             self.living.power_off(at_s)
         state.cells = tuple(CellState(cell.facts) for cell in state.cells)
+        self._cells_due_s = None
         self._cells = tuple(
             (fresh, reader) for fresh, (_, reader) in zip(state.cells, self._cells, strict=True)
         )
@@ -358,8 +360,7 @@ class VirtualPanel:
         now = state.scanning.now
         if self._stirred:
             return now + 1
-        ends = [cell.due_s for cell in state.cells]
-        ends += [output.due_s for output in self.timed]
+        ends = [self._cells_due_s, *(output.due_s for output in self.timed)]
         if self.living is not None:
             ends.append(self.living.next_s(state.scanning.at_s(now)))
         if state.warm_up and (self.living is None or self.living.course is None):
@@ -397,9 +398,10 @@ class VirtualPanel:
             self.image.stir(
                 *first_up.follow(state.channels, unaccepted=state.unaccepted, reset=reset)
             )
-        if stirred or self._any_due(scan):
+        acts = stirred or self._any_due(scan)
+        if acts:
             self._follow_cells(now_s)
-        if self.living is not None:
+        if self.living is not None and (acts or not self.living.supply.mains):
             self.living.settle(now_s)
         if stirred:
             self._changed("panel", "any")
@@ -424,9 +426,7 @@ class VirtualPanel:
 
     def _any_due(self, scan: int) -> bool:
         """Whether a delay of a cell, or an output's own time, is over by that scan."""
-        dues = chain(
-            (cell.due_s for cell in self.state.cells), (output.due_s for output in self.timed)
-        )
+        dues = chain((self._cells_due_s,), (output.due_s for output in self.timed))
         when_due = self.state.scanning.when_due
         return any(due_s is not None and when_due(due_s) <= scan for due_s in dues)
 
@@ -473,6 +473,8 @@ class VirtualPanel:
             effect = cell.facts.effect
             anew[effect] |= cell.follow(now_s, cause=cause(), reset=reset)
             driven[effect] |= cell.acting
+        dues = (cell.due_s for cell in self.state.cells)
+        self._cells_due_s = min((due_s for due_s in dues if due_s is not None), default=None)
         for tag, output in self.state.outputs.items():
             if output.follow(now_s, driven=driven[tag], anew=anew[tag], mute=mute):
                 self._changed(tag)
