@@ -9,6 +9,7 @@ import click
 @click.command(short_help="Print the JSON Schema of site files, scripts or verdicts.")
 @click.option("--site", "which", flag_value="site", default=True, help="Of site files (default).")
 @click.option("--script", "which", flag_value="script", help="Of scripts.")
+@click.option("--equipment", "which", flag_value="equipment", help="Of equipment files.")
 @click.option("--verdicts", "which", flag_value="verdicts", help="Of verdicts.json.")
 @click.option("--report", "which", flag_value="report", help="Of report.json.")
 def schema(which: str) -> None:
@@ -29,6 +30,10 @@ def _schema_of(which: str) -> dict[str, Any]:
         from gaswitness_scenarios.schema import script_schema
 
         return script_schema()
+    if which == "equipment":
+        from gaswitness_scenarios.schema import equipment_schema
+
+        return equipment_schema()
     from gaswitness_sitefile.schema import site_schema
 
     return site_schema()

@@ -87,7 +87,7 @@ def tell_outcome(
     if quiet:
         console.print(conclusion(result.verdicts, about))
     else:
-        print_summary(console, result.verdicts, about, site.site, map_defects)
+        print_summary(console, result.verdicts, about, site.site, map_defects, result.tests)
         console.print()
     console.print(f"Files: {folder}", soft_wrap=True)
     if result.digest:

@@ -15,6 +15,7 @@ from rich.text import Text
 from gaswitness.about import AboutRun
 from gaswitness.cautions import IN_SHORT
 from gaswitness.matrix_picture import MARKS, legend, matrix_picture
+from gaswitness.plan_tests import HEADING, plan_lines
 from gaswitness.unseen_words import unseen_headline, unseen_kinds, unseen_tail
 from gaswitness.wording import (
     OUTCOME_WORDS,
@@ -26,6 +27,7 @@ from gaswitness.wording import (
 )
 from gaswitness_probe.shown_defects import ShownDefects
 from gaswitness_probe.verdict import Aspect, Kind, Outcome, Verdict
+from gaswitness_scenarios.plan_outcome import PlanOutcome
 from gaswitness_sitefile.site import Site
 
 STYLES: Final = {
@@ -54,10 +56,11 @@ def print_summary(
     about: AboutRun,
     site: Site,
     map_defects: ShownDefects | None = None,
+    tests: Sequence[PlanOutcome] = (),
 ) -> None:
     """Print it, `console.width` columns wide; in a pipe without blanks at the ends of lines."""
     with console.capture() as captured:
-        for part in summary(verdicts, about, site, map_defects, width=console.width):
+        for part in summary(verdicts, about, site, map_defects, tests, width=console.width):
             console.print(part)
     text = captured.get()
     console.file.write(text if console.is_terminal else re.sub(r" +$", "", text, flags=re.M))
@@ -69,12 +72,14 @@ def summary(
     about: AboutRun,
     site: Site,
     map_defects: ShownDefects | None = None,
+    tests: Sequence[PlanOutcome] = (),
     *,
     width: int,
 ) -> Iterator[RenderableType]:
     """The parts of the summary, in order: what matters most last, where the eye is.
 
-    `map_defects`: those that the run would have shown; None where nothing was played.
+    `map_defects`: those that the run would have shown; None where nothing was played. `tests`:
+    what became of those of a plan.
     """
     yield Text(_headline(about), style="bold")
     yield from _lists(verdicts, width)
@@ -88,6 +93,7 @@ def summary(
         (Outcome.FAILED, "Failed"),
     ):
         yield from _particulars(verdicts, outcome, title)
+    yield from _plan(tests)
     yield from _remarks(about)
     yield Text("")
     yield _counts_table(verdicts)
@@ -248,6 +254,13 @@ def _unseen(map_defects: ShownDefects | None) -> Iterator[RenderableType]:
     tail = unseen_tail(map_defects)
     if tail:
         yield Padding(Text(tail), (0, 0, 0, 2))
+
+
+def _plan(tests: Sequence[PlanOutcome]) -> Iterator[RenderableType]:
+    if tests:
+        yield Text(f"\n{HEADING}", style="bold")
+        for line in plan_lines(tests):
+            yield Padding(Text(line), (0, 0, 0, 2))
 
 
 def _remarks(about: AboutRun) -> Iterator[RenderableType]:

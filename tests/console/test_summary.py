@@ -8,8 +8,10 @@ import pytest
 from rich.console import Console
 
 from gaswitness.about import AboutRun
+from gaswitness.plan_tests import plan_lines
 from gaswitness.summary import print_summary
 from gaswitness_probe.verdict import Kind, Outcome, Verdict
+from gaswitness_scenarios.plan_outcome import ClaimOutcome, PlanOutcome, PlayedTest, claim_of
 from gaswitness_sitefile.site import Site
 
 Verdicts = tuple[Verdict, ...]
@@ -125,3 +127,26 @@ def test_cautions_are_shown(verdicts: Verdicts, about: AboutRun, site: Site) -> 
     words = " ".join(printed(verdicts, about, site).split())
     assert "Local codes and licensed practice come first" in words
     assert "a virtual panel protects nobody" in words
+
+
+def test_tests_of_a_plan_that_are_not_proven_say_why():
+    tests = [
+        PlanOutcome(PlayedTest("T-1", "first", 1, (), 0.0, 1.0), Outcome.PROVEN, ()),
+        PlanOutcome(
+            PlayedTest("T-2", "second", 2, (), 1.0, 2.0),
+            Outcome.FAILED,
+            (
+                ClaimOutcome(
+                    claim_of("cell/A > K1: rises"), Outcome.FAILED, because="K1 stayed off"
+                ),
+            ),
+        ),
+        PlanOutcome(
+            PlayedTest("T-3", "third", 1, (), 2.0, 2.0, "skipped", "no gas"), Outcome.NOT_RUN, ()
+        ),
+    ]
+    assert list(plan_lines(tests)) == [
+        "1 of 3 proven, with 1 claims in all",
+        "T-2 failed, attempt 2: second. cell/A > K1: rises: K1 stayed off",
+        "T-3 not run: third. skipped: no gas",
+    ]
