@@ -105,6 +105,19 @@ FIRES = {
     "GW407": [([("cause: any.A1", "cause: AT-1.A1 OR AT-2.A1")], 41, ["AT-3.A1 drives no effect"])],
     "GW408": [([("AT-2.A2 OR PB-1.active", "PB-1.active OR NOT PB-1.active")], 53, ["always stands"])],
     "GW409": [([("AT-2.A2 OR PB-1.active", "AT-2.A2")], 44, ["the input PB-1 is in no cause"])],
+    "GW410": [
+        ([(FAULT_CELL, FAULT_CELL.replace("panel.fault", "AT-1.fault OR AT-3.fault"))], 45, ["no relay acts on a fault of AT-2"]),
+        ([("kind: relay, normally_energised: true", "kind: valve, normally_energised: true")], 45, ["no relay acts on a fault of AT-1, AT-2, AT-3"]),
+    ],
+    "GW411": [
+        ([("cause: any.A1", "cause: AT-1.A1 OR AT-3.A1")], 45, ["acts on A1 of AT-2"]),
+        ([("kind: fan", "kind: beacon")], 45, ["nothing but beacons and sounders acts on A1 of AT-1, AT-2, AT-3"]),
+        ([("kind: fan", "kind: fan, pulse_s: 30")], 45, ["acts on A1 of AT-1, AT-2, AT-3"]),
+    ],
+    "GW412": [
+        ([("kind: fan", "kind: fan, pulse_s: 30")], 51, ["off_delay_s does nothing", "K-FAN acts for its 30 s and no longer"]),
+        ([("kind: beacon", "kind: beacon, pulse_s: 30"), ("effect: K-LAMP", "effect: K-LAMP, latching: true")], 53, ["latching does nothing"]),
+    ],
     "GW501": [([("off_delay_s: 60, response_s: 5", "off_delay_s: 60, response_s: 1")], 51, ["within 1 s cannot be proven", "1.1 s of doubt", "poll every 0.45 s"])],
     "GW502": [([("early_s: 2", "early_s: 1")], 54, ["no more than 1 s before its delay of 4 s", "1.1 s of doubt"])],
     "GW503": [([("shortest_dwell_s: 2", "shortest_dwell_s: 0.5")], 11, ["dwell of 0.5 s is not longer than the poll period of 0.5 s"])],
@@ -113,6 +126,10 @@ FIRES = {
     "GW506": [([("request_gap_s: 0.02", "request_gap_s: 0.2")], 10, ["takes 4 requests or more, 0.8 s"])],
     "GW507": [([("heartbeat_s: 2", "heartbeat_s: 0.6")], 11, ["changes every 0.6 s"])],
     "GW508": [([("request_gap_s: 0.02", "fast: {period_s: 0.2, what: [levels, K-LAMP]}"), ("shows: K-LAMP.active", "shows: spare")], 10, ["'K-LAMP' is to be read fast"])],
+    "GW509": [
+        ([("kind: fan", "kind: fan, pulse_s: 1.5")], 46, ["pulse_s 1.5 s is shorter than the shortest dwell, 2 s"]),
+        ([("kind: fan", "kind: fan, minimum_on_s: 2.5")], 46, ["acts for 2.5 s", "1.1 s of doubt"]),
+    ],
     "GW601": [(with_bus("  terminator: AT-3\n", ""), 50, ["the bus ends at AT-2, AT-3"])],
     "GW602": [(with_bus("terminator: AT-3", "terminator: AT-1"), 59, ["at AT-1, but the bus goes on to AT-2 or AT-3"])],
     "GW603": [(with_bus("tag: AT-3, address: 3", "tag: AT-3, address: 3, channels: []"), 34, ["no device on the bus has the channel AT-3"])],

@@ -5,10 +5,13 @@ from itertools import product
 from typing import Final
 
 from gaswitness_sitefile.channel import LEVEL_NAMES, Direction
-from gaswitness_sitefile.devices import OutputKind
+from gaswitness_sitefile.devices import Output, OutputKind
 from gaswitness_sitefile.matrix import AllOf, AnyOf, Cause, Fact, Not, Vote, facts_of
 from gaswitness_sitefile.rules.rule import Findings, Rule
 from gaswitness_sitefile.site import Site
+
+_MOST_NAMED: Final = 6
+"""So many channels are named in one finding."""
 
 _MOST_FACTS: Final = 12
 """Causes of more facts than this are not tried out in every combination."""
@@ -182,6 +185,63 @@ def _idle_input(site: Site) -> Findings:
             yield ("inputs", index, "tag"), f"the input {found.tag} is in no cause"
 
 
+def _no_fault_relay(site: Site) -> Findings:
+    """No relay acts on a fault of whichever channel."""
+    relays = [one for one in site.outputs if one.kind is OutputKind.RELAY]
+    unheard = [
+        channel.tag
+        for channel in site.channels
+        if not any(
+            _acts_on(site, relay, {f"{channel.tag}.fault", "any.fault", "panel.fault"})
+            for relay in relays
+        )
+    ]
+    if unheard:
+        what = f"no relay acts on a fault of {', '.join(unheard[:_MOST_NAMED])}"
+        yield ("outputs",), f"{what}{' and others' if unheard[_MOST_NAMED:] else ''}"
+
+
+def _no_first_alarm_contact(site: Site) -> Findings:
+    """Nothing but beacons and sounders acts on a first-level alarm of whichever channel."""
+    contacts = [
+        one
+        for one in site.outputs
+        if one.kind not in (OutputKind.BEACON, OutputKind.SOUNDER) and one.pulse_s is None
+    ]
+    unheard = [
+        channel.tag
+        for channel in site.channels
+        if "A1" in channel.levels
+        and not any(_acts_on(site, one, {f"{channel.tag}.A1", "any.A1"}) for one in contacts)
+    ]
+    if unheard:
+        what = f"nothing but beacons and sounders acts on A1 of {', '.join(unheard[:_MOST_NAMED])}"
+        yield ("outputs",), f"{what}{' and others' if unheard[_MOST_NAMED:] else ''}"
+
+
+def _acts_on(site: Site, output: Output, true: set[str]) -> bool:
+    """Whether the output acts where these facts are true and no others."""
+    for cell in site.cells_of[output.tag]:
+        values = {str(fact): str(fact) in true for fact in facts_of(cell.cause_tree)}
+        if _holds(cell.cause_tree, values):
+            return True
+    return False
+
+
+def _pulse_of_a_latch(site: Site) -> Findings:
+    for index, cell in enumerate(site.matrix):
+        output = site.output_of.get(cell.effect)
+        if output is None or output.pulse_s is None:
+            continue
+        for named, given in (("latching", cell.latching), ("off_delay_s", cell.off_delay_s > 0)):
+            if given:
+                yield (
+                    ("matrix", index, named),
+                    f"{cell.id}: {named} does nothing, since {cell.effect} acts for its "
+                    f"{output.pulse_s:g} s and no longer",
+                )
+
+
 MATRIX_RULES: Final = (
     Rule(
         "GW401",
@@ -206,4 +266,16 @@ MATRIX_RULES: Final = (
     Rule("GW407", _level_drives_nothing, "an alarm that does nothing is soon ignored"),
     Rule("GW408", _always, "the effect is on for ever"),
     Rule("GW409", _idle_input, "it is wired for nothing, or a cell is missing"),
+    Rule(
+        "GW410",
+        _no_fault_relay,
+        "one relay is kept for any fault, so that whoever watches the building hears of each",
+    ),
+    Rule(
+        "GW411",
+        _no_first_alarm_contact,
+        "one relay is kept for any first-level alarm: else only those who see or hear it on the "
+        "spot learn of it",
+    ),
+    Rule("GW412", _pulse_of_a_latch, "a test would look for what the panel cannot do"),
 )

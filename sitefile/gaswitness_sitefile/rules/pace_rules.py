@@ -122,6 +122,26 @@ def _heartbeat_too_fast(site: Site) -> Findings:
         yield ("timing", "heartbeat_s"), what
 
 
+def _pulse_too_short(site: Site) -> Findings:
+    for index, output in enumerate(site.outputs):
+        timed_s = output.timed_s
+        if timed_s is None:
+            continue
+        named = "pulse_s" if output.pulse_s is not None else "minimum_on_s"
+        if timed_s < site.timing.shortest_dwell_s:
+            what = (
+                f"{output.tag}: {named} {timed_s:g} s is shorter than the shortest dwell, "
+                f"{site.timing.shortest_dwell_s:g} s"
+            )
+            yield ("outputs", index, named), what
+        elif _doubt_s(site) > 0.2 * timed_s + site.timing.scan_s:
+            what = (
+                f"{output.tag}: that it acts for {timed_s:g} s, a tenth more or less, cannot be "
+                f"proven with {_doubt_s(site):g} s of doubt"
+            )
+            yield ("outputs", index, named), what
+
+
 def _fast_means_nothing(site: Site) -> Findings:
     if site.pace.fast is None:
         return
@@ -154,4 +174,9 @@ PACE_RULES: Final = (
         "beats fall between polls, and a live panel may look dead",
     ),
     Rule("GW508", _fast_means_nothing, "it is polled no faster for being named there"),
+    Rule(
+        "GW509",
+        _pulse_too_short,
+        "how long the output acts cannot be told at this pace, or it may pass unseen",
+    ),
 )
