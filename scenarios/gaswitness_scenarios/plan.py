@@ -10,7 +10,12 @@ from typing import Any
 
 from gaswitness_scenarios.plan_bench import Draft
 from gaswitness_scenarios.plan_exposure import exposure_test
-from gaswitness_scenarios.plan_free import fault_test, input_test, panel_fault_test
+from gaswitness_scenarios.plan_free import (
+    combinations_test,
+    fault_test,
+    input_test,
+    panel_fault_test,
+)
 from gaswitness_scenarios.plan_gates import gate_test
 from gaswitness_scenarios.plan_ground import Ground
 from gaswitness_scenarios.plan_ladder import stages
@@ -87,6 +92,7 @@ def make_plan(
     add(panel_fault_test(ground, "A fault of the panel itself"))
     for channel in site.channels:
         add(fault_test(ground, channel, f"Fault, drop-out and return of {channel.tag}"))
+    add(combinations_test(ground, "Causes of several contacts, faults or inhibits"))
     add(inhibited_faults_test(ground, "Faults of inhibited channels"))
     add(zero_test(ground, "Readings below zero"))
     groups = chunks([channel.tag for channel in site.channels], at_once)

@@ -1,11 +1,11 @@
 """Tests without gas: faults of channels and of the panel, contacts, each alone."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 
 from gaswitness_scenarios.plan_bench import Bench, Draft
 from gaswitness_scenarios.plan_ground import Ground
-from gaswitness_scenarios.plan_stimuli import OWN_FAULT
+from gaswitness_scenarios.plan_stimuli import OWN_FAULT, Turn, is_free
 from gaswitness_sitefile.channel import Channel, LevelsOnFault
 from gaswitness_sitefile.devices import DigitalInput
 from gaswitness_sitefile.matrix import Cell, Fact
@@ -64,6 +64,29 @@ def input_test(ground: Ground, contact: DigitalInput, title: str) -> Draft:
     writer.refused_reset()
     writer.turn_off(lambda: bench.input(contact.tag, on=False), ground.timing.flag_s)
     bench.claim(*ground.shows(f"{contact.tag}.active"))
+    writer.rest()
+    return bench.draft
+
+
+def combinations_test(ground: Ground, title: str) -> Draft | None:
+    """What takes several sources without gas, or an inhibit: one turns it beside the others. None
+    where there is no such cell."""
+    index = ground.index
+    bench = ground.bench(title, "faults")
+    writer = _Free(ground, bench)
+    for cell, turn in list(ground.needs()):
+        sources = (turn.fact, *turn.standing)
+        on, off = frozenset(sources), frozenset(turn.standing)
+        others = [one for one in ground.site.cells_of[cell.effect] if one.id != cell.id]
+        if not all(is_free(ground.site, fact) for fact in sources):
+            continue
+        if any(index.standing(other, facts) for other in others for facts in (on, off)):
+            continue
+        writer.combination(cell, turn)
+    if not bench.draft.steps:
+        return None
+    bench.press("accept")
+    bench.hold(ground.timing.key_s)
     writer.rest()
     return bench.draft
 
@@ -148,6 +171,87 @@ class _Free:
                     if self.ground.output_seen(cell.effect):
                         bench.claim(f"cell/{cell.id}: reset")
 
+    def combination(self, cell: Cell, turn: Turn) -> None:
+        """Beside the others that stand, one source turns the cell; alone they do not."""
+        bench = self.bench
+        bench.hold(max(0.0, bench.rests_in_s({cell.effect})))
+        for fact in turn.standing:
+            self.make(fact, on=True)
+        hold_s = self.made_s(turn.standing) + self.timing.comes_s([cell])
+        if turn.standing:
+            self.see(cell, f"{_and(turn.standing)} alone", hold_s, on=not turn.on)
+            bench.hold(hold_s)
+        words = " with ".join([str(turn.fact), *([_and(turn.standing)] if turn.standing else [])])
+        window_s = max(self.timing.comes_s([cell]), self.timing.goes_s([cell]))
+        hold_s = self.made_s([turn.fact]) + window_s
+        bench.say(f"{words}: {cell.effect}.")
+        self.make(turn.fact, on=True)
+        self.see(cell, words, hold_s, on=turn.on)
+        bench.hold(hold_s)
+        self.ground.done.add((cell.id, turn))
+        self.moved.append(cell.effect)
+        if turn.standing:
+            bench.cover(cell.id, "V")
+        if turn.on:
+            self.claim(cell, "R", "rises")
+            bench.press("reset")
+            bench.hold(self.timing.key_s)
+            self.claim(cell, "P", "reset refused")
+            self.ground.look_now(bench, [cell.effect])
+        self.make(turn.fact, on=False)
+        bench.hold(self.timing.flag_s + window_s)
+        if turn.on:
+            self.claim(cell, *(("L", "latches") if cell.latching else ("F", "releases")))
+        for fact in turn.standing:
+            self.make(fact, on=False)
+        if turn.standing:
+            bench.hold(self.timing.flag_s + window_s)
+        trips = [f for f in (turn.fact, *turn.standing) if f.what == "fault"]
+        if cell.latching or trips:
+            bench.press("reset")
+            bench.hold(self.timing.key_s + self.timing.goes_s([cell]))
+            if cell.latching:
+                self.claim(cell, "A", "reset")
+
+    def claim(self, cell: Cell, kind: str, aspect: str) -> None:
+        self.bench.cover(cell.id, kind)
+        if self.ground.output_seen(cell.effect):
+            self.bench.claim(f"cell/{cell.id}: {aspect}")
+
+    def see(self, cell: Cell, words: str, hold_s: float, *, on: bool) -> None:
+        if not self.ground.output_seen(cell.effect):
+            return
+        name, fact = f"{cell.id}: {words}", f"{cell.effect}.active"
+        if on:
+            self.bench.expect(name, fact, on=True, within_s=hold_s, for_s=0)
+        else:
+            for_s = round(max(0.5, hold_s - 1 - self.timing.sight_s), 1)
+            self.bench.expect(name, fact, on=False, within_s=1, for_s=for_s)
+
+    def make(self, fact: Fact, *, on: bool) -> None:
+        """The source made, or taken away."""
+        bench = self.bench
+        if fact == OWN_FAULT:
+            bench.panel_fault(on=on)
+        elif fact.subject in self.ground.site.input_of:
+            bench.input(fact.subject, on=on)
+        elif fact.what == "inhibit":
+            bench.inhibit([fact.subject], on=on)
+        else:
+            bench.fault(fact.subject, on=on)
+
+    def made_s(self, facts: Sequence[Fact]) -> float:
+        """Until all of them show."""
+        of = self.ground.site.channel_of
+        delays = [
+            of[f.subject].fault_delay_s for f in facts if f.what == "fault" and f.subject in of
+        ]
+        return max(delays, default=0.0) + self.timing.flag_s
+
     def rest(self) -> None:
         for tag in dict.fromkeys(self.moved):
             self.ground.look_at_rest(self.bench, tag)
+
+
+def _and(facts: Sequence[Fact]) -> str:
+    return " and ".join(str(fact) for fact in facts)

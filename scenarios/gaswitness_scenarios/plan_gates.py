@@ -16,6 +16,9 @@ from gaswitness_scenarios.plan_stimuli import OWN_FAULT, Turn, is_free, is_gas
 from gaswitness_sitefile.devices import Output
 from gaswitness_sitefile.matrix import Cell, Fact
 
+MOST_TOGETHER = 8
+"""Slots in a batch: more would take people more time than they save."""
+
 
 @dataclass(frozen=True)
 class Slot:
@@ -23,6 +26,22 @@ class Slot:
 
     turn: Turn
     cells: tuple[Cell, ...]
+
+    @property
+    def sources(self) -> frozenset[Fact]:
+        """All that has to count for it."""
+        return frozenset((self.turn.fact, *self.turn.standing))
+
+    @property
+    def effects(self) -> frozenset[str]:
+        """The outputs that it moves."""
+        return frozenset(cell.effect for cell in self.cells)
+
+    @property
+    def words(self) -> str:
+        """What turns them, in words."""
+        standing = self.turn.standing
+        return f"{self.turn.fact} with {_listed(standing)}" if standing else str(self.turn.fact)
 
 
 class Gates:
@@ -80,8 +99,9 @@ class Gates:
         }
         return [one for one in found.values() if one.effect == cell.effect and one.id != cell.id]
 
-    def slots(self) -> dict[int, list[Slot]]:
-        """What no test shows yet, by stage of gas: as few stages as can be."""
+    def batches(self) -> dict[int, list[list[Slot]]]:
+        """What no test shows yet, by stage of gas: as few stages as can be, and together what does
+        not meet."""
         fitting = {
             need: [stage for stage in range(self.count) if self.fits(*need, stage)]
             for need in self.ground.needs()
@@ -95,9 +115,48 @@ class Gates:
                 del left[cell, turn]
                 chosen.setdefault(best, {}).setdefault(turn, []).append(cell)
         return {
-            stage: [Slot(turn, tuple(found[turn])) for turn in in_order(found)]
+            stage: self.together(
+                [Slot(turn, tuple(found[turn])) for turn in in_order(found)], stage
+            )
             for stage, found in chosen.items()
         }
+
+    def together(self, slots: list[Slot], stage: int) -> list[list[Slot]]:
+        """Slots in batches: each source and each output in one slot of a batch only."""
+        batches: list[list[Slot]] = []
+        for slot in slots:
+            for batch in batches:
+                if len(batch) < MOST_TOGETHER and self.goes_with(slot, batch, stage):
+                    batch.append(slot)
+                    break
+            else:
+                batches.append([slot])
+        return batches
+
+    def goes_with(self, slot: Slot, batch: list[Slot], stage: int) -> bool:
+        """Whether in the batch with the slot in it every output still has its own cause."""
+        if not slot.turn.on or not all(one.turn.on for one in batch):
+            return False
+        if any(slot.sources & one.sources or slot.effects & one.effects for one in batch):
+            return False
+        if any(len(slot.turn.standing) != len(one.turn.standing) for one in batch):
+            return False
+        whole = [*batch, slot]
+        everything = self.facts(stage, frozenset().union(*(one.sources for one in whole)))
+        for one in whole:
+            without = self.facts(
+                stage,
+                frozenset().union(*(o.sources for o in whole if o is not one), one.turn.standing),
+            )
+            for cell in one.cells:
+                if self.ground.index.standing(cell, without):
+                    return False
+                if any(
+                    self.ground.index.standing(other, everything)
+                    for other in self.others(cell, everything)
+                ):
+                    return False
+        return True
 
     def voices(self, output: Output, stage: int) -> list[tuple[Cell, Fact]]:
         """Causes that can make a mutable output sound one after the other at a stage."""
@@ -140,20 +199,20 @@ class _Gate:
 
     def write(self) -> None:
         bench = self.bench
-        slots = self.gates.slots()
+        batches = self.gates.batches()
         bench.say("All inhibited: from here on gas may move nothing.")
         bench.inhibit(self.tags, on=True)
         bench.hold(self.timing.flag_s)
         best = self.stages_of_mutes()
         for stage in range(self.gates.count):
-            here = slots.get(stage, [])
+            here = batches.get(stage, [])
             mutable = [out for out in self.site.outputs if best.get(out.tag) == stage]
             last = stage + 1 == self.gates.count
             if not here and not mutable and not last:
                 continue
             self.gas(stage)
-            for slot in here:
-                self.slot(slot)
+            for batch in here:
+                self.batch(batch)
             for output in mutable:
                 self.mute(output, self.gates.voices(output, stage))
         self.end()
@@ -241,58 +300,81 @@ class _Gate:
 
     def wait_s(self, fact: Fact) -> float:
         """Until the source counts, or no longer does, its effects aside."""
-        flag = f"{fact.subject}.inhibit"
-        seen = flag in self.ground.shown or fact.subject in self.site.input_of
-        levels_s = 0.0
-        if self.ground.inhibit_clears and fact.subject in self.channel:
-            levels = self.channel[fact.subject].levels.values()
-            levels_s = max((one.on_delay_s for one in levels), default=0.0) + self.timing.level_s
-        prompt_s = self.site.timing.scan_s if seen else self.site.timing.flag_response_s
-        return prompt_s + levels_s
+        if fact.subject in self.channel:
+            return self.ground.inhibit_wait_s(fact.subject)
+        timing = self.site.timing
+        return timing.scan_s if str(fact) in self.ground.shown else timing.flag_response_s
 
     def rest(self, effects: Iterable[str]) -> None:
         self.bench.hold(max(0.0, self.bench.rests_in_s(effects)))
 
-    def slot(self, slot: Slot) -> None:
-        """The setting, then the source that turns the cells, and all of it back."""
-        bench, turn, cells = self.bench, slot.turn, slot.cells
+    def batch(self, slots: list[Slot]) -> None:
+        """The settings, then the sources that turn the cells, one shortly after the other, and all
+        of it back."""
+        bench = self.bench
+        cells = [cell for slot in slots for cell in slot.cells]
         self.rest({cell.effect for cell in cells})
-        standing = turn.standing
-        come = [cell for cell in cells if turn.on]
-        go = [cell for cell in cells if not turn.on]
+        standing = [fact for slot in slots for fact in slot.turn.standing]
+        come = [cell for slot in slots for cell in slot.cells if slot.turn.on]
+        go = [cell for slot in slots for cell in slot.cells if not slot.turn.on]
         if standing:
-            for fact in standing:
-                self.let(fact, count=True)
+            self.let_all(standing, count=True)
             hold_s = max(self.wait_s(fact) for fact in standing) + self.timing.comes_s(cells)
-            self.stay_off(come, f"{_listed(standing)} alone", hold_s)
-            self.move(go, f"{_listed(standing)} alone", hold_s, on=True)
+            for slot in slots:
+                words = f"{_listed(slot.turn.standing)} alone"
+                if slot.turn.on:
+                    self.stay_off(slot.cells, words, hold_s)
+                else:
+                    self.move(slot.cells, words, hold_s, on=True)
             bench.hold(hold_s)
-        bench.say(f"{_acts(turn.fact)}: {', '.join(dict.fromkeys(c.effect for c in cells))}.")
-        self.let(turn.fact, count=True)
-        words = " with ".join([str(turn.fact), *([_listed(standing)] if standing else [])])
-        hold_s = self.wait_s(turn.fact) + self.window_s(come, go)
-        self.move(come, words, hold_s, on=True)
-        self.move(go, words, hold_s, on=False)
+        for at, slot in enumerate(slots):
+            if at:
+                bench.hold(self.stagger_s)
+            effects = ", ".join(dict.fromkeys(cell.effect for cell in slot.cells))
+            bench.say(f"{_acts(slot.turn.fact)}: {effects}.")
+            self.let(slot.turn.fact, count=True)
+            hold_s = self.wait_s(slot.turn.fact) + self.window_s(come, go)
+            self.move(slot.cells, slot.words, hold_s, on=slot.turn.on)
+        bench.hold(max(self.wait_s(slot.turn.fact) for slot in slots) + self.window_s(come, go))
+        for slot in slots:
+            self.shown(slot)
+        self.ground.look_now(bench, dict.fromkeys(cell.effect for cell in come))
+        self.refused_reset(come)
+        self.let_all([slot.turn.fact for slot in slots], count=False)
+        hold_s = max(self.wait_s(slot.turn.fact) for slot in slots) + self.window_s(go, come)
+        for slot in slots:
+            if not slot.turn.on:
+                self.move(slot.cells, f"{slot.words} gone", hold_s, on=True)
         bench.hold(hold_s)
-        for cell in come:
+        self.fallen(come)
+        if standing:
+            self.let_all(standing, count=False)
+            bench.hold(max(self.wait_s(fact) for fact in standing))
+
+    @property
+    def stagger_s(self) -> float:
+        """Between two sources of a batch: an effect that comes for the other one's is seen to."""
+        return self.site.timing.flag_response_s + self.timing.sight_s
+
+    def let_all(self, facts: Sequence[Fact], *, count: bool) -> None:
+        """Sources that count from now on, or no longer; inhibits in one step."""
+        tags = [fact.subject for fact in facts if fact.subject in self.channel]
+        self.bench.inhibit(dict.fromkeys(tags), on=not count)
+        for fact in facts:
+            if fact.subject not in self.channel:
+                self.let(fact, count=count)
+
+    def shown(self, slot: Slot) -> None:
+        bench = self.bench
+        for cell in slot.cells:
+            self.ground.done.add((cell.id, slot.turn))
+            if slot.turn.standing:
+                bench.cover(cell.id, "V")
+            if not slot.turn.on:
+                continue
             bench.cover(cell.id, "R")
             if self.ground.output_seen(cell.effect):
                 bench.claim(f"cell/{cell.id}: rises")
-        for cell in cells:
-            self.ground.done.add((cell.id, turn))
-            if standing:
-                bench.cover(cell.id, "V")
-        self.ground.look_now(bench, dict.fromkeys(cell.effect for cell in come))
-        self.refused_reset(come)
-        self.let(turn.fact, count=False)
-        hold_s = self.wait_s(turn.fact) + self.window_s(go, come)
-        self.move(go, f"{_listed(standing)}, {turn.fact} gone", hold_s, on=True)
-        bench.hold(hold_s)
-        self.fallen(come)
-        for fact in standing:
-            self.let(fact, count=False)
-        if standing:
-            bench.hold(max(self.wait_s(fact) for fact in standing))
 
     def refused_reset(self, cells: Sequence[Cell]) -> None:
         """Once for each cell that no test has shown it of: a reset changes nothing."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Self
 
 from gaswitness_probe.facts import fact_sources, reading_points, resolution, within_type
+from gaswitness_probe.provable import Chance, provable
 from gaswitness_scenarios.plan_bench import Bench, MatrixIndex
 from gaswitness_scenarios.plan_dose import Dose, dose_of, has_limit
 from gaswitness_scenarios.plan_ladder import Rung, ladders
@@ -29,7 +30,8 @@ LONG_RUN_ON_S = 60.0
 
 @dataclass
 class Ground:
-    """`turns_of`: by cell id. `done`: what the tests written so far show of them."""
+    """`turns_of`: by cell id. `timed_levels`: those whose delay the link can prove however the polls
+    fall. `done`, `covered`: what the tests written so far show."""
 
     site: Site
     timing: PlanTiming
@@ -38,6 +40,7 @@ class Ground:
     signatures: Mapping[str, Signature]
     shown: frozenset[str]
     turns_of: Mapping[str, tuple[Turn, ...]]
+    timed_levels: frozenset[str]
     looks: str = "all"
     done: set[tuple[str, Turn]] = field(default_factory=set)
     looked: set[str] = field(default_factory=set)
@@ -62,6 +65,7 @@ class Ground:
             signatures(site),
             frozenset(fact_sources(site)),
             {cell.id: by_cause[cell.cause] for cell in site.matrix},
+            frozenset(one.id for one in provable(site, link).levels if one.chance is Chance.SURE),
             looks,
         )
 
@@ -142,6 +146,16 @@ class Ground:
     def inhibit_clears(self) -> bool:
         """Whether an inhibit takes the levels themselves away."""
         return self.site.behaviour.inhibit is InhibitActs.LEVELS
+
+    def inhibit_wait_s(self, tag: str) -> float:
+        """From an inhibit that is set or taken away until the channel counts so, in seconds."""
+        timing = self.site.timing
+        levels_s = 0.0
+        if self.inhibit_clears:
+            levels = self.site.channel_of[tag].levels.values()
+            levels_s = max((one.on_delay_s for one in levels), default=0.0) + self.timing.level_s
+        seen = f"{tag}.inhibit" in self.shown
+        return (timing.scan_s if seen else timing.flag_response_s) + levels_s
 
     def resolution_of(self, channel: Channel) -> float:
         """Half the coarsest step of the registers that show the reading."""

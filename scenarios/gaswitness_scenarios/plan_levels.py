@@ -5,32 +5,30 @@ in other tests. Resets come where a latched level must stay, and where it must l
 """
 
 from collections.abc import Sequence
+from math import ceil, sqrt
 
 from gaswitness_scenarios.plan_bench import Bench, Draft
 from gaswitness_scenarios.plan_ground import Ground
 from gaswitness_scenarios.plan_ladder import Rung, stages
 from gaswitness_sitefile.channel import Channel
 
-STAGGER_S = 3.0
-"""Between two channels that go over range: their flags, swapped, would come at the wrong time."""
-
-MOST_STAGGERED = 40
-
-PLATEAUS = 2
-"""Settled readings at amounts of the channel's own, beside those at its levels."""
+OVER_RANGE = 0.2
+"""How far beyond the highest shown reading gas over range stands, as a part of the span."""
 
 
 def levels_test(ground: Ground, channels: Sequence[Channel], title: str) -> Draft:
     """Readings at three points and more, over-range, and every level of the channels."""
     bench = ground.bench(title, "levels")
     writer = _Writer(ground, bench, channels)
+    writer.first_signature()
     rungs = {channel.tag: stages(ground.ladders[channel.tag]) for channel in channels}
     most = max((len(found) for found in rungs.values()), default=0)
     for number in range(most):
-        writer.rung({tag: found[number] for tag, found in rungs.items() if number < len(found)})
+        of = {tag: found[number] for tag, found in rungs.items() if number < len(found)}
+        writer.rung(of, first=number == 0)
     if not most:
-        writer.plain_plateau()
-    writer.signatures()
+        writer.low()
+    writer.last_signature()
     writer.over_range()
     writer.rest()
     return bench.draft
@@ -43,32 +41,70 @@ class _Writer:
         self.timing = ground.timing
         self.channels = channels
         self.of = {channel.tag: channel for channel in channels}
-        self.first = True
-        self.plateaus = dict.fromkeys(self.of, 0)
         self.begun_s: dict[str, float] = {}
+        self.last: set[str] = set()
 
-    def rung(self, rungs: dict[str, Rung]) -> None:
-        bench, ground = self.bench, self.ground
-        start = {tag: bench.gas.get(tag, self.of[tag].clean_reading) for tag in rungs}
-        others = {}
-        if self.first:
-            others = {
-                channel.tag: ground.signatures[channel.tag].amounts[0] / 2
-                for channel in self.channels
-                if channel.tag not in rungs
-            }
+    def first_signature(self) -> None:
+        """From clean air at once to an amount of each channel's own: its levels come after no more
+        than their delay. Then the detectors drop out, and return."""
+        self.signature(0, list(self.of))
+        self.bench.hold(max(self.timing.settled_s(channel) for channel in self.channels))
+        self.take_settled()
+        self.drop_out()
+
+    def signature(self, number: int, tags: Sequence[str]) -> None:
+        bench = self.bench
+        bench.say("A reading of its own for each channel: no register can be another's.")
+        bench.apply({tag: self.ground.signatures[tag].amounts[number] for tag in tags})
+        self.begun_s.update(dict.fromkeys(tags, bench.now_s))
+
+    def take_settled(self) -> None:
+        """Channels that have stood long enough at their amount have shown it."""
+        for tag in [tag for tag in self.begun_s if self.remaining_s(tag) <= 0]:
+            del self.begun_s[tag]
+            self.settled(self.of[tag], self.bench.gas[tag])
+
+    def remaining_s(self, tag: str) -> float:
+        return self.timing.settled_s(self.of[tag]) - (self.bench.now_s - self.begun_s[tag])
+
+    def drop_out(self) -> None:
+        bench, timing = self.bench, self.timing
+        bench.say(
+            "In gas the detectors drop out: readings and levels do what they must on a fault."
+        )
+        for tag in self.of:
+            bench.fault(tag, on=True, drop_out=True)
+        delay_s = max(channel.fault_delay_s for channel in self.channels)
+        bench.hold(delay_s + timing.flag_s + timing.lost_s())
+        for tag, channel in self.of.items():
+            bench.fault(tag, on=False, drop_out=True)
+            bench.claim(*self.ground.in_fault(channel))
+            bench.cover(f"{tag}.fault", "G")
+        delays = [level.on_delay_s for one in self.channels for level in one.levels.values()]
+        bench.hold(timing.flag_s + timing.lost_s() + max(delays, default=0.0) + timing.level_s)
+
+    def rung(self, rungs: dict[str, Rung], *, first: bool) -> None:
+        """One level of each of these channels: short of it, past it, back, reset."""
+        bench = self.bench
+        start = {tag: bench.gas[tag] for tag in rungs}
+        others = [tag for tag in self.of if tag not in rungs]
+        to = {tag: rung.short for tag, rung in rungs.items()}
+        if first:
+            to |= {tag: self.ground.signatures[tag].amounts[0] / 2 for tag in others}
         else:
-            self.next_signature([tag for tag in self.of if tag not in rungs])
-        names = _names(rungs)
-        bench.say(f"Just short of {names} the level must stay off.")
-        bench.apply({**others, **{tag: rung.short for tag, rung in rungs.items()}})
-        if self.first:
+            fresh = [tag for tag in others if tag not in self.last]
+            if fresh:
+                self.signature(1, fresh)
+                self.last.update(fresh)
+        bench.say(f"Just short of {_names(rungs)} the level must stay off.")
+        bench.apply(to)
+        if first:
             bench.hold(max(self.timing.settled_s(channel) for channel in self.channels))
+            self.reset("What came before is latched: reset clears it.")
             for channel in self.channels:
                 self.settled(channel, bench.gas[channel.tag])
         else:
             bench.hold(max(self.near(tag, rungs[tag], start[tag]) for tag in rungs))
-        self.first = False
         self.up(rungs)
         latching = [tag for tag, rung in rungs.items() if rung.level.latching]
         if latching:
@@ -169,11 +205,11 @@ class _Writer:
             aspects += ["latches", "reset", "reset refused"]
         else:
             aspects += ["clears"]
-        if rung.level.on_delay_s:
+        if fact in self.ground.timed_levels:
             aspects += ["delay"]
         self.bench.claim(*(f"level/{fact}: {aspect}" for aspect in aspects))
 
-    def plain_plateau(self) -> None:
+    def low(self) -> None:
         """Of channels without levels: a low reading."""
         self.bench.apply(
             {one.tag: self.ground.signatures[one.tag].amounts[0] / 2 for one in self.channels}
@@ -181,84 +217,63 @@ class _Writer:
         self.bench.hold(max(self.timing.settled_s(channel) for channel in self.channels))
         for channel in self.channels:
             self.settled(channel, self.bench.gas[channel.tag])
-        self.first = False
 
     def settled(self, channel: Channel, amount: float) -> None:
         self.bench.claim(*self.ground.readings(channel, float(f"{amount:.5g}")))
         self.bench.cover(f"{channel.tag}.reading", "N")
 
-    def next_signature(self, tags: Sequence[str]) -> None:
-        """Channels that stand at none go to their next amount, where there is one."""
-        to = {
-            tag: self.ground.signatures[tag].amounts[self.plateaus[tag]]
-            for tag in tags
-            if self.plateaus[tag] < PLATEAUS and tag not in self.begun_s
-        }
-        if not to:
-            return
-        self.bench.say("A reading of its own for each channel: no register can be another's.")
-        self.bench.apply(to)
-        self.begun_s.update(dict.fromkeys(to, self.bench.now_s))
-
-    def remaining_s(self, tag: str) -> float:
-        return self.timing.settled_s(self.of[tag]) - (self.bench.now_s - self.begun_s[tag])
-
-    def take_settled(self) -> None:
-        """Channels that have stood long enough at their amount have shown it."""
-        for tag in [tag for tag in self.begun_s if self.remaining_s(tag) <= 0]:
-            del self.begun_s[tag]
-            self.plateaus[tag] += 1
-            self.settled(self.of[tag], self.bench.gas[tag])
-
-    def signatures(self) -> None:
-        """The amounts that are left, all at once; meanwhile each detector drops out once."""
-        dropped = False
-        while any(count < PLATEAUS for count in self.plateaus.values()):
-            self.next_signature(list(self.of))
-            self.bench.hold(max(self.remaining_s(tag) for tag in self.begun_s))
-            self.take_settled()
-            if not dropped:
-                self.drop_out()
-                dropped = True
-
-    def drop_out(self) -> None:
-        """The detectors leave the bus while in gas, and return."""
-        bench, timing = self.bench, self.timing
-        bench.say(
-            "In gas the detectors drop out: readings and levels do what they must on a fault."
-        )
-        for tag in self.of:
-            bench.fault(tag, on=True, drop_out=True)
-        delay_s = max(channel.fault_delay_s for channel in self.channels)
-        bench.hold(delay_s + timing.flag_s + timing.lost_s())
-        for tag, channel in self.of.items():
-            bench.fault(tag, on=False, drop_out=True)
-            bench.claim(*self.ground.in_fault(channel))
-            bench.cover(f"{tag}.fault", "G")
-        delays = [level.on_delay_s for one in self.channels for level in one.levels.values()]
-        bench.hold(timing.flag_s + timing.lost_s() + max(delays, default=0.0) + timing.level_s)
+    def last_signature(self) -> None:
+        fresh = [tag for tag in self.of if tag not in self.last]
+        if fresh:
+            self.signature(1, fresh)
+        self.bench.hold(max((self.remaining_s(tag) for tag in self.begun_s), default=0.0))
+        self.take_settled()
 
     def over_range(self) -> None:
-        bench = self.bench
-        bench.say("Beyond what the panel shows.")
-        stagger = STAGGER_S if len(self.channels) <= MOST_STAGGERED else 0.0
-        if stagger:
-            for channel in self.channels:
-                bench.apply({channel.tag: "over range"})
-                bench.hold(stagger)
-        else:
-            bench.apply({channel.tag: "over range" for channel in self.channels})
-        bench.hold(max(self.timing.settled_s(channel) for channel in self.channels))
+        """Over range and back, in stages: no two channels go up and come down in the same two.
+
+        A flag that stands at another channel's bit is then seen while that one is settled.
+        """
+        bench, timing = self.bench, self.timing
+        stages_of, count = _stages(list(self.of))
+        bench.say("Beyond what the panel shows, one group after the other.")
+        for stage in range(count):
+            tags = [tag for tag, (up, _) in stages_of.items() if up == stage]
+            start = {tag: bench.gas[tag] for tag in tags}
+            bench.apply(dict.fromkeys(tags, "over range"))
+            if stage + 1 < count:
+                lags = [timing.reaches_s(self.of[t], start[t], *self.top(t)) for t in tags]
+                bench.hold(max(lags) + timing.flag_s)
+        bench.hold(max(timing.settled_s(channel) for channel in self.channels))
         for channel in self.channels:
             self.settled(channel, bench.gas[channel.tag])
             bench.cover(f"{channel.tag}.reading", "O")
             flag = f"{channel.tag}.over_range"
             if not channel.over_range_latches:
                 bench.claim(*self.ground.shows(flag))
+        bench.say("Clean air, one group after the other.")
+        for stage in range(count):
+            tags = [tag for tag, (_, down) in stages_of.items() if down == stage]
+            if not tags:
+                continue
+            bench.apply(dict.fromkeys(tags, "clean"))
+            if stage + 1 < count:
+                lags = [self.leaves_top_s(tag) for tag in tags]
+                bench.hold(max(lags) + timing.flag_s)
+
+    def top(self, tag: str) -> tuple[float, float]:
+        """Gas over range, and how near it the reading is surely over."""
+        channel = self.of[tag]
+        beyond = OVER_RANGE * channel.span
+        return channel.shown_limits[1] + beyond, 0.7 * (beyond - channel.noise)
+
+    def leaves_top_s(self, tag: str) -> float:
+        channel = self.of[tag]
+        within = 0.9 * (channel.shown_limits[1] - channel.clean_reading)
+        return self.timing.reaches_s(channel, self.top(tag)[0], channel.clean_reading, within)
 
     def rest(self) -> None:
         bench = self.bench
-        bench.apply({channel.tag: "clean" for channel in self.channels})
         bench.hold(max(self.timing.settled_s(channel) for channel in self.channels))
         for channel in self.channels:
             self.settled(channel, channel.clean_reading)
@@ -271,6 +286,13 @@ class _Writer:
         bench.hold(self.timing.goes_s(cells))
         found = {name for channel in self.channels for name in channel.levels}
         bench.claim(*self.ground.shows("panel.unaccepted", *(f"any.{n}" for n in sorted(found))))
+
+
+def _stages(tags: Sequence[str]) -> tuple[dict[str, tuple[int, int]], int]:
+    """For each channel the stage in which it goes over range and the one in which it leaves, no two
+    alike; and how many stages there are."""
+    count = ceil(sqrt(len(tags)))
+    return {tag: divmod(at, count) for at, tag in enumerate(tags)}, count
 
 
 def _names(rungs: dict[str, Rung]) -> str:

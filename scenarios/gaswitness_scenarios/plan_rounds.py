@@ -72,6 +72,8 @@ class _Round:
         deepest = max(len(rungs) for rungs in of.values())
         for number in range(deepest):
             self.climb({tag: r[number] for tag, r in of.items() if number < len(r)})
+        if self.ground.inhibit_clears:
+            self.inhibited(list(of))
         self.leave(of)
 
     def climb(self, rungs: dict[str, Rung]) -> None:
@@ -165,6 +167,8 @@ class _Round:
             if cell.id in ids
         ]
         if latched or any(level.latching for tag in of for level in self.levels(tag)):
+            if not self.ground.inhibit_clears:
+                self.inhibited(list(of))
             acting = {effect: set(ids) for effect, ids in bench.acting.items()}
             bench.say("Reset clears what is latched.")
             bench.press("reset")
@@ -173,6 +177,22 @@ class _Round:
             self.went(went, acting)
             for cell in latched:
                 self.reset_clears(cell)
+
+    def inhibited(self, tags: list[str]) -> None:
+        """Inhibited, a channel lets go of what its latched levels hold, without a reset."""
+        bench, timing, site = self.bench, self.timing, self.ground.site
+        held = [cell for cell in site.matrix if cell.id in bench.acting.get(cell.effect, ())]
+        if not held:
+            return
+        before = {effect: set(ids) for effect, ids in bench.acting.items()}
+        bench.say("Inhibited, a channel drives nothing, though its level is latched.")
+        bench.inhibit(tags, on=True)
+        gone = [cell for cell in self.gone(before) if cell.off_delay_s <= LONG_RUN_ON_S]
+        wait_s = max(self.ground.inhibit_wait_s(tag) for tag in tags)
+        bench.hold(wait_s + (timing.goes_s(gone) if gone else timing.sight_s))
+        self.went([cell for cell in gone if not cell.latching], before)
+        bench.inhibit(tags, on=False)
+        bench.hold(wait_s + timing.comes_s(held))
 
     def levels(self, tag: str) -> list[AlarmLevel]:
         return list(self.channel[tag].levels.values())

@@ -98,8 +98,10 @@ class PlanTiming:
     def ramp_s(self, channel: Channel, name: str, way: float) -> float:
         """How slowly gas has to cross a setpoint so that it can be located within its tolerance."""
         level = channel.levels[name]
+        doubts = 1.5 if level.on_delay_s else 1.0
         slack = max(
-            channel.level_tolerance(name) - self.doubt(channel), 0.1 * channel.level_tolerance(name)
+            channel.level_tolerance(name) - doubts * self.doubt(channel),
+            0.1 * channel.level_tolerance(name),
         )
         early_s = 0.1 * level.on_delay_s + self.site.timing.scan_s if level.on_delay_s else 0.0
         see_s = self.level_s + early_s
