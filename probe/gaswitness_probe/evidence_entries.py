@@ -6,6 +6,7 @@ exchange  request and response in hex, sent_s, received_s, problem in words or n
           sign, only where true: asked for the line's sake, to tell late replies apart;
           unsent, only where nothing could be sent: the PDU that was to go
 second    what the other reader got: opened (and why not), or the place, words, and its frames
+surveyed  the survey is over; instants: what its clock showed whenever it looked at it
 polling   a poll begins: the blocks that it reads (PDU, seconds between two reads, points), and the
           points that the panel refuses
 samples   asked_s, answered_s, points: name -> {value, raw}, for points that changed

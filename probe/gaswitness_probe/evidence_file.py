@@ -39,6 +39,7 @@ KINDS: Final = frozenset(
         "identification",
         "exchange",
         "second",
+        "surveyed",
         "polling",
         "samples",
         "step",

@@ -8,22 +8,10 @@ from gaswitness_probe.client import Client
 from gaswitness_probe.deviation import spaced
 from gaswitness_probe.exchange import Exchange
 from gaswitness_probe.kept_exchange import OutOfStepError, request_pdu
+from gaswitness_probe.survey_clock import ClockAgain
 from gaswitness_sitefile.link import Pace
 
 Result = TypeVar("Result")
-
-
-class ReplayedClock:
-    """Stands at the last exchange, or where somebody slept until."""
-
-    def __init__(self) -> None:
-        self.at_s = 0.0
-
-    def now(self) -> float:
-        return self.at_s
-
-    async def sleep_until(self, at_s: float) -> None:
-        self.at_s = max(self.at_s, at_s)
 
 
 class _Nowhere:
@@ -47,7 +35,7 @@ def _nobody() -> NoReturn:
 class ReplayedClient(Client):
     """Gives each request the answer that it got then; `rtu`: the frames' kind.
 
-    `ask` raises OutOfStepError where another request is due, or none.
+    `ask` and `told` raise OutOfStepError where another request is due, or none.
     """
 
     def __init__(
@@ -55,7 +43,7 @@ class ReplayedClient(Client):
         exchanges: Iterable[Exchange],
         *,
         unit: int,
-        clock: ReplayedClock,
+        clock: ClockAgain,
         pace: Pace,
         rtu: bool,
     ) -> None:
@@ -72,7 +60,7 @@ class ReplayedClient(Client):
     @property
     def free_s(self) -> float:
         """The pace was kept then."""
-        return self._replayed.at_s
+        return self._replayed.latest_s
 
     async def open(self) -> None:
         """Nothing to open."""
@@ -83,7 +71,8 @@ class ReplayedClient(Client):
     def told(self, exchange: Exchange) -> None:
         """An exchange that was made for something else: it counts, and its time has passed."""
         self.statistics.count(exchange, exchange.received_s - exchange.sent_s)
-        self._replayed.at_s = max(self._replayed.at_s, exchange.received_s)
+        self._replayed.reached(exchange.sent_s)
+        self._replayed.reached(exchange.received_s)
 
     async def ask(self, pdu: bytes) -> Exchange:
         """What came of asking this."""

@@ -26,6 +26,7 @@ from gaswitness_probe.provable import provable
 from gaswitness_probe.read_plan import plan_reads
 from gaswitness_probe.signal import Window
 from gaswitness_probe.survey import SurveyProgress, survey
+from gaswitness_probe.survey_clock import KeptClock
 from gaswitness_probe.survey_second import Second
 from gaswitness_probe.survey_second_kept import KeptSecond
 from gaswitness_probe.transport import Transport
@@ -269,14 +270,16 @@ class _Run:
         await wait_out_warm_up(self.client, self.site, self.clock, self.record)
         self._phase(PhaseName.SURVEY, "checking the map")
         begun_s = self.clock.now()
+        clock = KeptClock(self.clock)
         found = await survey(
             self.client,
             self.site,
-            self.clock,
+            clock,
             progress=self._surveyed,
             second=self._second(),
         )
         self.span_s = (begun_s, self.clock.now())
+        self.record.surveyed(clock.instants, self.span_s[1])
         return found
 
     def _second(self) -> Second | None:

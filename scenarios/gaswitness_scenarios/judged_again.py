@@ -9,8 +9,9 @@ from gaswitness_probe.exchange import Exchange
 from gaswitness_probe.judge import judge
 from gaswitness_probe.kept_exchange import OutOfStepError
 from gaswitness_probe.read_plan import plan_reads
-from gaswitness_probe.replayed_client import ReplayedClient, ReplayedClock, at_once
+from gaswitness_probe.replayed_client import ReplayedClient, at_once
 from gaswitness_probe.survey import survey
+from gaswitness_probe.survey_clock import ClockAgain
 from gaswitness_probe.survey_second_kept import SecondAgain
 from gaswitness_probe.verdict import Kind, Verdict
 from gaswitness_probe.workable import workable
@@ -62,7 +63,7 @@ def surveyed_again(run: KeptRun, kept: KeptSurvey) -> tuple[Verdict, ...]:
     Raises OutOfStepError where it would have asked something else.
     """
     site = run.site.site
-    clock = ReplayedClock()
+    clock = ClockAgain(kept.instants)
     first = next(iter((*kept.before, *kept.exchanges)), None)
     client = ReplayedClient(
         kept.exchanges, unit=_unit(first, run), clock=clock, pace=site.pace, rtu=run.rtu
@@ -71,6 +72,7 @@ def surveyed_again(run: KeptRun, kept: KeptSurvey) -> tuple[Verdict, ...]:
         client.told(exchange)
     second = SecondAgain(_name(kept.second), iter(kept.second)) if kept.second else None
     found = at_once(survey(client, site, clock, second=second))
+    clock.finished()
     if second is not None:
         second.finished()
     if kept.blocks is not None:

@@ -156,6 +156,10 @@ class Record:
         """Something that the other reader did."""
         self._keep("second", body, at_s)
 
+    def surveyed(self, instants: Sequence[float], at_s: float) -> None:
+        """The survey is over: what its clock showed each time that it was looked at."""
+        self._keep("surveyed", {"instants": list(instants)}, at_s)
+
     def seen(self, seen: Seen, changes: Changes) -> None:
         """New values in the poll."""
         self._keep("samples", samples_body(seen, changes), seen.answered_s)

@@ -16,18 +16,19 @@ from gaswitness_probe.read_plan import Block
 from gaswitness_scenarios.events import PhaseName
 from gaswitness_sitefile.site import Site
 
-_KINDS: Final = ("exchange", "samples", "second", "polling", "remark", "resumed")
+_KINDS: Final = ("exchange", "samples", "second", "surveyed", "polling", "remark", "resumed")
 _WITHIN_A_POLL: Final = (PhaseName.SCRIPT, PhaseName.SETTLE, PhaseName.JUDGE)
 
 
 @dataclass
 class KeptSurvey:
     """A survey as a record has it: what was asked before it, what it asked, what the other reader
-    did, and the poll that came after it, if one did."""
+    did, what its clock showed, and the poll that came after it, if one did."""
 
     before: tuple[Exchange, ...]
     exchanges: list[Exchange] = field(default_factory=list)
     second: list[Mapping[str, Any]] = field(default_factory=list)
+    instants: tuple[float, ...] = ()
     blocks: tuple[Block, ...] | None = None
     refused: tuple[str, ...] = ()
 
@@ -77,6 +78,10 @@ class _Replay:
                         f"entry {row.seq}: the other reader reads outside a survey"
                     )
                 self._survey.second.append(row.body)
+            case "surveyed":
+                if self._survey is None:
+                    raise OutOfStepError(f"entry {row.seq}: no survey was under way")
+                self._survey.instants = tuple(row.body["instants"])
             case "polling":
                 self._polling(row.body)
             case "remark":

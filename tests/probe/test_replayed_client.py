@@ -8,7 +8,8 @@ from gaswitness_probe.exchange import Exchange
 from gaswitness_probe.frames import encode, read_request
 from gaswitness_probe.kept_exchange import OutOfStepError
 from gaswitness_probe.poll_again import PollAgain, blocks_of
-from gaswitness_probe.replayed_client import ReplayedClient, ReplayedClock, at_once
+from gaswitness_probe.replayed_client import ReplayedClient, at_once
+from gaswitness_probe.survey_clock import ClockAgain, KeptClock
 from gaswitness_probe.survey_second import SecondReading
 from gaswitness_probe.survey_second_kept import KeptSecond, SecondAgain
 from gaswitness_sitefile.link import Pace
@@ -26,20 +27,44 @@ def answered(seq, pdu, at_s, **more):
     return Exchange(seq, at_s, at_s + 0.1, request, response, REPLY, **more)
 
 
-def client(*exchanges):
-    clock = ReplayedClock()
+def client(*exchanges, instants=()):
+    clock = ClockAgain(instants)
     return ReplayedClient(exchanges, unit=1, clock=clock, pace=Pace(), rtu=False), clock
 
 
 def test_it_gives_what_was_answered_then_and_time_stands_there():
-    asked, clock = client(answered(1, READ, 2.0), answered(2, OTHER, 3.0))
+    asked, clock = client(answered(1, READ, 2.0), answered(2, OTHER, 3.0), instants=(1.5, 2.75))
+    assert clock.now() == 1.5
     assert at_once(asked.read(Table.HOLDING, 0, 1)).payload == b"\x00\x07"
-    assert clock.now() == pytest.approx(2.1)
     at_once(clock.sleep_until(2.5))
-    assert clock.now() == 2.5
+    assert clock.now() == 2.75
     assert at_once(asked.ask(OTHER)).seq == 2
     asked.finished()
+    clock.finished()
     assert (asked.statistics.requests, asked.statistics.replies) == (2, 2)
+
+
+def test_what_the_clock_showed_is_kept_and_shown_again():
+    kept = KeptClock(ClockAgain([1.0, 1.0, 4.5]))
+    assert [kept.now(), kept.now(), kept.now()] == kept.instants == [1.0, 1.0, 4.5]
+    clock = ClockAgain(kept.instants)
+    with pytest.raises(OutOfStepError, match="more often"):
+        clock.finished()
+    with pytest.raises(OutOfStepError, match="less often"):
+        ClockAgain([]).now()
+
+
+@pytest.mark.parametrize("instants", [(3.5,), (2.05, 1.0), (float("nan"),)])
+def test_a_clock_that_goes_back_is_out_of_step(instants):
+    asked, clock = client(answered(1, READ, 2.0), answered(2, READ, 3.0), instants=instants)
+
+    async def both():
+        for _ in range(2):
+            clock.now()
+            await asked.ask(READ)
+
+    with pytest.raises(OutOfStepError, match="time goes back"):
+        at_once(both())
 
 
 def test_what_was_asked_for_the_lines_sake_comes_before():
@@ -81,7 +106,7 @@ class Other:
 
 def test_the_other_readers_doings_are_kept_and_come_again():
     kept = []
-    second = KeptSecond(Other(), ReplayedClock(), lambda body, at_s: kept.append(body))
+    second = KeptSecond(Other(), ClockAgain([0.0] * 9), lambda body, at_s: kept.append(body))
     with pytest.raises(NoConnection):
         at_once(second.open())
     at_once(second.open())
