@@ -122,8 +122,7 @@ def number_cell(value: float) -> CellValue:
     """The number, as text where a spreadsheet would lose digits of it."""
     if isinstance(value, float) and value.is_integer() and abs(value) < 10**EXACT_DIGITS:
         return int(value)
-    exact = float(f"{value:.{EXACT_DIGITS}g}") == value and abs(value) < 10**EXACT_DIGITS
-    return value if exact else repr(value)
+    return value if float(f"{value:.{EXACT_DIGITS}g}") == value else repr(value)
 
 
 def csv_text(rows: Rows, remarks: Iterable[str] = ()) -> str:

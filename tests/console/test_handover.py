@@ -138,6 +138,7 @@ def test_a_row_of_the_points_list_says_it_in_both_notations(page):
         "keeps the last good reading, and looks alive: take AT-201.fault with it", "", "6: 10",
     ]  # fmt: skip
     assert "A2: on at 35 ppm and above; latches until reset" in rows["AT-101 A2"][1]
+    assert "A1: on at 25 ppm and above, off below 23" in rows["AT-101 A1"][1]
     assert "A1: on at 19.5 %vol and below, off above 19.7" in rows["AT-601 A1"][1]
     assert rows["AT-301 A1"][12] == "goes off, though there may be gas"
     assert rows["K1 coil energised"][13] == "1"

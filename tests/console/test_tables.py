@@ -221,6 +221,21 @@ def test_all_errors_come_at_once_each_with_its_cell(demo, tmp_path, capsys):
     assert (demo / "points.csv").read_bytes() == before
 
 
+def test_a_section_that_others_lean_on_is_left_alone(cellar, tmp_path, capsys):
+    text = cellar.read_text("utf-8").replace("effect: K-FAN,", "effect: K-FAN, note: &why Runs on,")
+    cellar.write_text(text.replace("note: at rest on", "note: *why"), "utf-8")
+    book = edited(
+        written(cellar, tmp_path),
+        lambda book: setattr(cell_of(book["matrix"], "any.A1", "off_delay_s"), "value", 40),
+    )
+    before = cellar.read_bytes()
+    assert run(["tables", str(cellar), "--take", book, "--force"]) == 2
+    err = capsys.readouterr().err
+    assert "without changing more: an alias names an anchor that is not there" in err
+    assert "by hand first" in err
+    assert cellar.read_bytes() == before
+
+
 def both_edited(book):
     cell_of(book["crossing"], "any.A1", "K-FAN", head=3).value = "X off 25s"
     cell_of(book["matrix"], "any.A1", "off_delay_s").value = 40

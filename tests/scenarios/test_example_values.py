@@ -131,6 +131,7 @@ def test_bits_codes_texts_and_beats():
         {"type": "uint16", "shows": "heartbeat"},
         {"type": "bit", "table": "coil", "shows": "K1.energised"},
         {"type": "uint64", "shows": "constant", "value": 2**40},
+        {"type": "bit in word", "shows": "K1.energised", "bit": 2, "order": "BADC"},
         outputs=[{"tag": "K1", "kind": "relay", "normally_energised": True}],
     )
     # V1.1b3 clause 4.2: 0x1234 is sent 12 then 34; bit 9 is thus in the first byte
@@ -140,6 +141,13 @@ def test_bits_codes_texts_and_beats():
     assert examples(site, 3) == {"at rest": "2d 47 00 37"}
     assert list(examples(site, 4).values()) == ["00 00", "00 01", "ff ff", "00 00"]
     assert examples(site, 5) == {"0": "00", "1": "01"}
+    # energised at rest: bit 2 of the low byte, which comes first; 1 is what it shows
+    assert examples(site, 7) == {
+        "0, the register's other bits 0": "00 00",
+        "1, the register's other bits 0": "04 00",
+    }
+    rested = example_values(site, site.points[7], RestPanel(site))
+    assert [one.case.endswith("as at rest") for one in rested] == [False, True]
     assert examples(site, 6)["at rest"] == "00 00 01 00 00 00 00 00"
 
 

@@ -3,6 +3,7 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from openpyxl import Workbook
 
 from gaswitness_sitefile.crossing import crossing_of, crossing_records, is_crossing, seconds_text
 from gaswitness_sitefile.differences import differences
@@ -150,6 +151,28 @@ def test_times_are_written_without_an_exponent():
         "0.0000001s",
         "10000000000000000s",
     ]
+
+
+def test_the_corner_says_the_response_of_most_cells():
+    cells = [
+        Cell(cause=f"A-{at}.A1", effect="K1", response_s=allowed)
+        for at, allowed in enumerate((5.0, 4.0, 4.0))
+    ]
+    found = crossing_of(cells, ())
+    assert found.corner == "cause \\ effect, within 4s"
+    assert list(found.marks.values()) == ["X within 5s", "X", "X"]
+
+
+def test_a_cause_that_cannot_be_taken_is_said_once(cellar_folder):
+    book = Workbook()
+    sheet = book.active
+    sheet.append(["cause \\ effect, within 5s", "K-FAN"])
+    sheet.append(["=A1", "X"])
+    book.save(cellar_folder / "drawn.xlsx")
+    table = TableFile(cellar_folder / "drawn.xlsx", sheet.title)
+    with pytest.raises(SiteFileError) as caught:
+        load_site(cellar_folder / "cellar.yaml", {"matrix": table})
+    assert [problem.place.cell for problem in caught.value.problems] == ["Sheet!A2"]
 
 
 times = st.floats(0, 1e7).map(lambda x: x + 0.0)

@@ -100,6 +100,19 @@ def test_text_that_looks_like_a_formula_is_guarded_and_comes_back(text, tmp_path
     assert row.cells["note"] == text
 
 
+def test_a_constant_that_names_a_code_is_that_code_though_it_looks_like_a_number(tmp_path):
+    point = Point(
+        name="mode",
+        table="holding register",
+        address=3,
+        type="enumeration",
+        shows="constant",
+        codes={0: "1", 1: "0"},
+        value="1",
+    )
+    assert back(tmp_path, point_rows([point], MapRules()), MapRules()) == [point]
+
+
 def test_a_negative_number_is_no_formula():
     point = Point(
         name="a",
