@@ -35,6 +35,12 @@ MADE_BY: Final = "<!-- drawn by gaswitness trace -->"
     metavar="FILE.csv",
     help="Also write every sample into a table.",
 )
+@click.option(
+    "--events",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE.csv",
+    help="Also write the panel's event log into a table.",
+)
 @click.option("--channel", "channels", multiple=True, metavar="TAG", help="Draw this channel.")
 @click.option("--output", "outputs", multiple=True, metavar="TAG", help="Draw this output.")
 @click.option(
@@ -59,6 +65,7 @@ def trace(  # noqa: PLR0913  # one parameter an option
     script: str,
     out: Path | None,
     table: Path | None,
+    events: Path | None,
     channels: tuple[str, ...],
     outputs: tuple[str, ...],
     from_s: float,
@@ -74,6 +81,7 @@ def trace(  # noqa: PLR0913  # one parameter an option
     from importlib.metadata import version
 
     from gaswitness.chart_svg import chart_svg
+    from gaswitness.events_csv import COLUMNS, events_csv
     from gaswitness.site_argument import loaded_scripts, loaded_site
     from gaswitness.trace_chart import Chosen, trace_chart
     from gaswitness.trace_csv import FIRST_COLUMN, trace_csv
@@ -94,15 +102,18 @@ def trace(  # noqa: PLR0913  # one parameter an option
     _may_write(drawing, MADE_BY)
     if table is not None:
         _may_write(table, FIRST_COLUMN + ",")
+    if events is not None:
+        _may_write(events, ",".join(COLUMNS))
     seen = trace_panel(found, played, seed=seed, from_s=from_s, until_s=end_s)
     chart = trace_chart(seen, Chosen(channels, outputs), f"gaswitness {version('gaswitness')}")
     _write(drawing, f"{MADE_BY}\n{chart_svg(chart)}")
     if table is not None:
         _write(table, trace_csv(seen))
-    click.echo(
-        f"{drawing}: {end_s - from_s:g} s of panel time, {len(seen.samples)} samples"
-        + (f"; {table}" if table is not None else "")
-    )
+    if events is not None:
+        _write(events, events_csv(seen))
+    also = "".join(f"; {path}" for path in (table, events) if path is not None)
+    samples = len(seen.samples)
+    click.echo(f"{drawing}: {end_s - from_s:g} s of panel time, {samples} samples{also}")
     return ExitCode.ALL_PROVEN
 
 

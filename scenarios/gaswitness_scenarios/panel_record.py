@@ -2,7 +2,13 @@
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, GetJsonSchemaHandler, model_validator
+from pydantic import (
+    BeforeValidator,
+    Field,
+    GetJsonSchemaHandler,
+    WithJsonSchema,
+    model_validator,
+)
 
 from gaswitness_scenarios.tags_and_levels import Names
 from gaswitness_sitefile.model import PositiveSeconds, Record
@@ -21,7 +27,11 @@ class OutputTestRecord(Record):
     """
 
     output: Names
-    on: Annotated[Literal["on", "off", "end"], BeforeValidator(_held)]
+    on: Annotated[
+        Literal["on", "off", "end"],
+        BeforeValidator(_held),
+        WithJsonSchema({"enum": ["on", "off", "yes", "no", True, False, "end"]}),
+    ]
 
     @property
     def forced(self) -> bool | None:

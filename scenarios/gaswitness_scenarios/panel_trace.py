@@ -15,6 +15,7 @@ from gaswitness_scenarios.gas_profile import Recorded
 from gaswitness_scenarios.script import Gas, Look, PlannedTest, Say, Script, Step
 from gaswitness_scenarios.site_facts import facts_of
 from gaswitness_scenarios.translate import stimulus_of
+from gaswitness_simulator.event_log import Event
 from gaswitness_simulator.panel import VirtualPanel
 from gaswitness_sitefile.site import Site
 
@@ -57,7 +58,8 @@ class PanelTrace:
     name what the samples hold.
 
     Samples stand at the first instant and the last, at every instant at which something is done or
-    a fact changes, and between these so close that a detector's lag shows.
+    a fact changes, and between these so close that a detector's lag shows. `events`: all that the
+    panel's log would say since its power-up.
     """
 
     site: Site
@@ -72,6 +74,7 @@ class PanelTrace:
     happenings: tuple[Happening, ...]
     changed: Mapping[str, tuple[tuple[float, bool], ...]] = field(repr=False)
     averages: tuple[str, ...] = ()
+    events: tuple[Event, ...] = ()
 
     def changes(self, fact: str) -> tuple[tuple[float, bool], ...]:
         """When the fact began to be what: at the first instant, then at each change."""
@@ -134,6 +137,7 @@ def trace_panel(
         tuple(watcher.happenings),
         _changes(watcher.names, watcher.samples),
         averages_of_site(site),
+        tuple(watcher.events),
     )
 
 
@@ -184,9 +188,10 @@ class _Watcher:
     setpoints: list[tuple[float, str, str, float]] = field(default_factory=list)
     in_force: dict[tuple[str, str], float] = field(default_factory=dict)
     happenings: list[Happening] = field(default_factory=list)
+    events: list[Event] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        panel = self.panel = VirtualPanel(self.site, seed=self.seed)
+        panel = self.panel = VirtualPanel(self.site, seed=self.seed, on_event=self.events.append)
         panel.watch_ranges()
         self.names = facts_of_site(self.site)
         self.readers = tuple(_reader(panel, name) for name in self.names)
