@@ -64,7 +64,10 @@ class PlanOutcome:
         """Why it is not proven, in words; empty where it is."""
         if self.test.how != "done" and self.outcome is not Outcome.FAILED:
             return f"{self.test.how}: {self.test.reason}" if self.test.reason else self.test.how
-        told = [one for one in (*self.claims, *self.beside) if one.outcome is self.outcome]
+        every = (*self.claims, *self.beside)
+        told = [one for one in every if one.outcome is self.outcome] or [
+            one for one in every if one.outcome is not Outcome.PROVEN
+        ]
         if self.outcome is Outcome.PROVEN or not told:
             return ""
         return f"{told[0].claim}: {told[0].because or told[0].outcome}"
@@ -107,6 +110,9 @@ def _outcome(test: PlayedTest, by_id: Mapping[str, Verdict]) -> PlanOutcome:
 
 def claim_outcome(claim: Claim, by_id: Mapping[str, Verdict]) -> ClaimOutcome:
     """What the verdicts say of a claim; not run where none speaks of it."""
+    if str(claim) in by_id:
+        # The name of an expectation may look like a verdict and one of its sides.
+        claim = Claim(str(claim))
     verdict = by_id.get(claim.verdict_id)
     if verdict is None:
         return ClaimOutcome(claim, Outcome.NOT_RUN, because="no verdict speaks of it")

@@ -54,6 +54,7 @@ def test_what_was_not_seen_leaves_it_open():
     both = played(proves=(RISES, "cell/AT-1.A2 > K3: latches"))
     found = outcome_of([both], cell(aspect()))
     assert found.outcome is Outcome.INCONCLUSIVE
+    assert found.because == "cell/AT-1.A2 > K3: latches: it was not seen to happen"
     alone = outcome_of([played(proves=("level/AT-9.A1",))], cell(aspect()))
     assert alone.outcome is Outcome.NOT_RUN
     assert "no verdict speaks of it" in alone.because
@@ -88,3 +89,9 @@ def test_a_test_that_claims_nothing_is_proven_by_being_done():
     assert outcome_of([played(proves=())], cell(aspect())).outcome is Outcome.PROVEN
     failed = cell(aspect("rises", Outcome.FAILED))
     assert outcome_of([played(proves=())], failed).outcome is Outcome.FAILED
+
+
+def test_an_expectation_may_have_a_colon_in_its_name():
+    name = "expectation/K1 stays off: all in fault"
+    verdict = Verdict(name, Kind.EXPECTATION, Outcome.PROVEN)
+    assert outcome_of([played(proves=(name,))], verdict).outcome is Outcome.PROVEN
