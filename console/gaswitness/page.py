@@ -181,6 +181,7 @@ th, td { border: 1px solid #9a9a9a; padding: .22rem .45rem; text-align: left;
   vertical-align: top; }
 thead th { background: #e6e9ee; }
 tbody th { font-weight: 600; }
+.facts td { overflow-wrap: anywhere; }
 .facts th { background: #f1f3f6; white-space: nowrap; }
 .number { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
 .code, code { font-family: ui-monospace, "DejaVu Sans Mono", Consolas, monospace;

@@ -19,6 +19,7 @@ from gaswitness_sitefile.root_keys import with_table_file
 from gaswitness_sitefile.rows import csv_text, matrix_rows, point_rows
 from gaswitness_sitefile.site import Site
 from gaswitness_sitefile.source_file import SourceFile
+from gaswitness_sitefile.tables import delimiter_of
 
 MOST_SHOWN: Final = 12
 
@@ -115,7 +116,7 @@ def _files(loaded: LoadedSite, wanted: Site) -> dict[str, bytes]:
         own = isinstance(file, str) and file.casefold().endswith(".csv")
         target = file.replace("\\", "/") if own and isinstance(file, str) else f"{name}.csv"
         old = next((one for one in loaded.files if one.name == target), None)
-        written = csv_text(rows, _remarks(old)).encode()
+        written = csv_text(rows, _remarks(old), _delimiter(old)).encode()
         files[target] = (_BOM if old and old.content.startswith(_BOM) else b"") + written
         if not own:
             text = with_table_file(loaded.document, text, name, target)
@@ -126,6 +127,11 @@ def _files(loaded: LoadedSite, wanted: Site) -> dict[str, bytes]:
 
 
 _BOM: Final = b"\xef\xbb\xbf"
+
+
+def _delimiter(old: SourceFile | None) -> str:
+    """The mark between the cells as the table had it: what opens it may know no other."""
+    return "," if old is None else delimiter_of(old.content.decode("utf-8-sig"))
 
 
 def _remarks(old: SourceFile | None) -> list[str]:

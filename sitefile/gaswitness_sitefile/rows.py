@@ -125,12 +125,12 @@ def number_cell(value: float) -> CellValue:
     return value if float(f"{value:.{EXACT_DIGITS}g}") == value else repr(value)
 
 
-def csv_text(rows: Rows, remarks: Iterable[str] = ()) -> str:
+def csv_text(rows: Rows, remarks: Iterable[str] = (), delimiter: str = ",") -> str:
     """The table as CSV. Text that a spreadsheet would take for a formula is guarded."""
     out = io.StringIO()
     for remark in remarks:
         out.write(f"# {remark}\n")
-    writer = csv.writer(out, lineterminator="\n")
+    writer = csv.writer(out, lineterminator="\n", delimiter=delimiter)
     writer.writerow(rows.names)
     for row in rows.rows:
         writer.writerow(["" if cell is None else _csv_cell(cell) for cell in row])

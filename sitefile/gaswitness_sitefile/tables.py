@@ -182,7 +182,7 @@ def _refused(value: Any) -> tuple[str, str] | None:
 
 def _csv_lines(source: SourceFile, file: str) -> Iterator[list[_Cell]]:
     text = decoded(source.content, file, "table file")
-    reader = csv.reader(io.StringIO(text), delimiter=_delimiter(text), strict=True)
+    reader = csv.reader(io.StringIO(text), delimiter=delimiter_of(text), strict=True)
     line = 1
     try:
         for values in reader:
@@ -204,7 +204,7 @@ def _bare(text: str) -> str:
     return text[1:] if _GUARDED.match(text) else text
 
 
-def _delimiter(text: str) -> str:
+def delimiter_of(text: str) -> str:
     """The mark that separates the names in the first line that is used."""
     lines = (line for line in text.splitlines() if line.strip(' ;,\t"'))
     header = next((line for line in lines if not line.lstrip(' "').startswith("#")), text)

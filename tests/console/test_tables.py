@@ -1,5 +1,7 @@
 """`gaswitness tables` as typed: out to a workbook, edited there, and back."""
 
+import csv
+import io
 import json
 import shutil
 import warnings
@@ -173,6 +175,23 @@ def test_forced_it_is_written_and_diff_sees_the_same(demo, tmp_path, capsys):
     assert new.site.matrix[:-1] == old.site.matrix
     assert (demo / "site.yaml").read_bytes() == (tmp_path / "before" / "site.yaml").read_bytes()
     assert (demo / "points.csv").read_bytes() == (tmp_path / "before" / "points.csv").read_bytes()
+
+
+def test_a_table_keeps_its_separator_its_mark_and_the_remarks_at_its_top(demo, tmp_path):
+    path = demo / "points.csv"
+    rows = list(csv.reader(path.read_text("utf-8").splitlines()))
+    out = io.StringIO()
+    csv.writer(out, delimiter=";", lineterminator="\r\n").writerows(rows)
+    path.write_bytes(b"\xef\xbb\xbf# About; the map\r\n" + out.getvalue().encode())
+    book = edited(
+        written(demo, tmp_path),
+        lambda book: setattr(cell_of(book["points"], "Heartbeat", "note"), "value", "a; b"),
+    )
+    assert run(["tables", str(demo), "--take", book, "--force"]) == 0
+    text = path.read_bytes()
+    assert text.startswith(b"\xef\xbb\xbf# About; the map\nname;table;address;")
+    assert b';"a; b"\n' in text
+    assert run(["check", str(demo)]) == 0
 
 
 def test_tables_inside_the_site_file_become_files_and_its_remarks_stay(cellar, tmp_path):
