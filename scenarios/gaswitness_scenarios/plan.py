@@ -14,6 +14,7 @@ from gaswitness_scenarios.plan_free import (
     combinations_test,
     fault_test,
     input_test,
+    own_time_test,
     panel_fault_test,
 )
 from gaswitness_scenarios.plan_gates import gate_test
@@ -84,11 +85,13 @@ def make_plan(
 
     def add(draft: Draft | None) -> None:
         if draft is not None and draft.steps:
+            drop_pulsed(ground, draft)
             tests.append(draft)
             ground.covered |= draft.covers
 
     for contact in site.inputs:
         add(input_test(ground, contact, f"{contact.tag} made and opened"))
+    add(own_time_test(ground, "Outputs with a time of their own"))
     add(panel_fault_test(ground, "A fault of the panel itself"))
     for channel in site.channels:
         add(fault_test(ground, channel, f"Fault, drop-out and return of {channel.tag}"))
@@ -113,6 +116,15 @@ def make_plan(
 
 def _drive(tags: Sequence[str]) -> str:
     return "drives" if len(tags) == 1 else "drive"
+
+
+def drop_pulsed(ground: Ground, draft: Draft) -> None:
+    """A pulsed output goes by itself: nothing shows that its cells fall, latch or are reset."""
+    for output in ground.site.outputs:
+        if output.pulse_s is not None:
+            for cell in ground.site.cells_of[output.tag]:
+                for aspect in ("releases", "latches", "reset", "reset refused"):
+                    draft.claims.pop(f"cell/{cell.id}: {aspect}", None)
 
 
 def rounds_of(ground: Ground, at_once: int) -> list[list[str]]:

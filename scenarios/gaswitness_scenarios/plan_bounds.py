@@ -5,7 +5,7 @@ from gaswitness_scenarios.plan_ladder import Rung, stages
 from gaswitness_scenarios.plan_stimuli import is_exposure, is_gas
 from gaswitness_scenarios.plan_wanted import kinds_of
 from gaswitness_sitefile.channel import Channel
-from gaswitness_sitefile.matrix import Cell
+from gaswitness_sitefile.matrix import Cell, Fact
 
 PLATEAUS = 4
 """Settled readings with gas on the detector: three, and one over range."""
@@ -22,7 +22,8 @@ def lower_bound(ground: Ground) -> tuple[float, str]:
     One channel: its readings settle one after the other (four times with gas, once in clean air),
     each level's setpoint is crossed slowly enough to be located, that of one that does not latch
     on the way back, too, and each reset waits for what it does or does not. None of this can
-    overlap with the rest of it, and all of it is gas time.
+    overlap with the rest of it, and all of it is gas time. Nor can an exposure's dose, of which
+    only settled readings could be a part; these are left out of it.
 
     One output: each source of gas that turns it alone, and each combination, needs it for itself
     for as long as the effect may take to come. These stretches cannot overlap either.
@@ -31,6 +32,11 @@ def lower_bound(ground: Ground) -> tuple[float, str]:
     and recover, and that both things cannot always share their time, so that no plan attains it.
     """
     by_channel = {channel.tag: _channel_s(ground, channel) for channel in ground.site.channels}
+    for fact in _exposures(ground):
+        own_s = ground.dose(fact).hold_s - PLATEAUS * ground.timing.settled_s(
+            ground.site.channel_of[fact.subject]
+        )
+        by_channel[fact.subject] += max(0.0, own_s)
     by_output: dict[str, float] = {}
     for cell in ground.site.matrix:
         turns = sum(
@@ -44,7 +50,17 @@ def lower_bound(ground: Ground) -> tuple[float, str]:
     output = max(by_output, key=by_output.__getitem__, default="")
     if output and by_output[output] > by_channel[tag]:
         return by_output[output], f"{output}, turned by each of its causes alone"
-    return by_channel[tag], f"{tag}, its readings and levels alone"
+    return by_channel[tag], f"{tag}, its readings, levels and doses alone"
+
+
+def _exposures(ground: Ground) -> list[Fact]:
+    """Of each channel the longest dose that the plan gives: a shorter one is part of it."""
+    longest: dict[str, Fact] = {}
+    for fact in sorted(ground.exposures, key=str):
+        before = longest.get(fact.subject)
+        if before is None or ground.dose(fact).hold_s > ground.dose(before).hold_s:
+            longest[fact.subject] = fact
+    return list(longest.values())
 
 
 def _channel_s(ground: Ground, channel: Channel) -> float:

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from functools import partial
 
+from gaswitness_probe.output_time import EARLY, MINIMUM
 from gaswitness_scenarios.plan_bench import Bench, Draft
 from gaswitness_scenarios.plan_ground import Ground
 from gaswitness_scenarios.plan_stimuli import OWN_FAULT, Turn, is_free
@@ -89,6 +90,29 @@ def combinations_test(ground: Ground, title: str) -> Draft | None:
     bench.hold(ground.timing.key_s)
     writer.rest()
     return bench.draft
+
+
+def own_time_test(ground: Ground, title: str) -> Draft | None:
+    """Outputs that act for a time of their own: a brief cause, and they act on. None where no
+    contact or fault turns one."""
+    bench = ground.bench(title, "inputs")
+    writer = _Free(ground, bench)
+    for output in ground.site.outputs:
+        if output.minimum_on_s is None:
+            continue
+        for cell in ground.site.cells_of[output.tag]:
+            turn = next(
+                (
+                    one
+                    for one in ground.turns_of[cell.id]
+                    if one.on and not one.standing and is_free(ground.site, one.fact)
+                ),
+                None,
+            )
+            if turn is not None and not cell.latching and not cell.off_delay_s:
+                writer.briefly(cell, turn.fact)
+                break
+    return bench.draft if bench.draft.steps else None
 
 
 class _Free:
@@ -212,6 +236,21 @@ class _Free:
             bench.hold(self.timing.key_s + self.timing.goes_s([cell]))
             if cell.latching:
                 self.claim(cell, "A", "reset")
+
+    def briefly(self, cell: Cell, fact: Fact) -> None:
+        """The cause for no longer than it takes to be seen; the output for its own time."""
+        bench = self.bench
+        own_s = self.timing.own_s(cell.effect)
+        wait_s = self.made_s([fact]) + cell.on_delay_s + self.timing.sight_s
+        bench.say(f"{fact} for a moment: {cell.effect} acts on.")
+        self.make(fact, on=True)
+        bench.hold(wait_s)
+        self.make(fact, on=False)
+        bench.hold(own_s + self.timing.flag_s + self.timing.goes_s([cell]))
+        minimum_s = self.ground.site.output_of[cell.effect].minimum_on_s or 0.0
+        gone_s = wait_s + self.timing.flag_s + self.timing.goes_s([cell])
+        if self.ground.output_seen(cell.effect) and gone_s < EARLY * minimum_s:
+            bench.claim(f"cell/{cell.id}: {MINIMUM}")
 
     def claim(self, cell: Cell, kind: str, aspect: str) -> None:
         self.bench.cover(cell.id, kind)

@@ -30,7 +30,7 @@ LONG_RUN_ON_S = 60.0
 
 @dataclass
 class Ground:
-    """`turns_of`: by cell id. `timed_levels`: those whose delay the link can prove however the polls
+    """`turns_of`: by cell id. `timed_levels`: whose delay the link can prove however the polls
     fall. `done`, `covered`: what the tests written so far show."""
 
     site: Site

@@ -71,7 +71,16 @@ class _Round:
     def ladder(self, of: dict[str, tuple[Rung, ...]]) -> None:
         deepest = max(len(rungs) for rungs in of.values())
         for number in range(deepest):
-            self.climb({tag: r[number] for tag, r in of.items() if number < len(r)})
+            here = {tag: r[number] for tag, r in of.items() if number < len(r)}
+            self.climb(here)
+            above = {
+                cell.effect
+                for tag, rungs in of.items()
+                for rung in rungs[number + 1 :]
+                for cell in self.ground.cells_of_fact(Fact(tag, rung.name))
+            }
+            if number + 1 == deepest or any(self.bench.acting.get(effect) for effect in above):
+                self.refused_reset()
         if self.ground.inhibit_clears:
             self.inhibited(list(of))
         self.leave(of)
@@ -121,7 +130,6 @@ class _Round:
                     bench.claim(f"cell/{cell.id}: rises")
         self.ground.look_now(bench, dict.fromkeys(moved))
         self.asked += [one for one in dict.fromkeys(moved) if one not in self.asked]
-        self.refused_reset()
 
     def turned_by_others(self, cell: Cell, tag: str) -> bool:
         """Whether a channel of the round beside `tag` makes the cell's cause, too."""

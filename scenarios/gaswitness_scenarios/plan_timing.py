@@ -10,6 +10,7 @@ from typing import Final, Self
 
 from gaswitness_probe.facts import reading_points, resolution
 from gaswitness_probe.judge_flags import SETTLING
+from gaswitness_probe.output_time import LATE
 from gaswitness_probe.timing import poll_times
 from gaswitness_sitefile.channel import Channel
 from gaswitness_sitefile.link_address import LinkAddress
@@ -19,7 +20,7 @@ from gaswitness_sitefile.site import Site
 POLLS_OF_A_PLATEAU: Final = 4
 """A settled reading is held for so many samples more."""
 
-SLOPE_SHARE: Final = 0.35
+SLOPE_SHARE: Final = 0.6
 """On a ramp the reading may move by this part of the slack of a setpoint in the time that it takes
 to see a level come."""
 
@@ -62,9 +63,14 @@ class PlanTiming:
         return self.site.timing.level_allowance_s + self.sight_s
 
     def comes_s(self, cells: Iterable[Cell]) -> float:
-        """From causes until all their effects were seen to come."""
-        waits = [cell.on_delay_s + cell.response_s for cell in cells]
+        """From causes until all their effects were seen to come, their own times being over."""
+        waits = [cell.on_delay_s + cell.response_s + self.own_s(cell.effect) for cell in cells]
         return max(waits, default=0.0) + self.sight_s
+
+    def own_s(self, tag: str) -> float:
+        """For how long a cause makes an output act by itself, at the longest."""
+        timed_s = self.site.output_of[tag].timed_s
+        return 0.0 if timed_s is None else LATE * timed_s + self.site.timing.scan_s
 
     def goes_s(self, cells: Iterable[Cell]) -> float:
         """From the end of causes until all their effects were seen to go."""

@@ -51,9 +51,10 @@ def kinds_of(ground: Ground, cell: Cell) -> Iterator[str]:
     yield "R"
     if levels:
         yield "U"
-    yield "L" if cell.latching else "F"
-    yield "P"
-    if cell.latching or any(latches(ground, fact) for fact in levels):
+    if output.pulse_s is None:
+        yield "L" if cell.latching else "F"
+        yield "P"
+    if output.pulse_s is None and (cell.latching or any(latches(ground, fact) for fact in levels)):
         yield "A"
     if any(turn.standing for turn in turns):
         yield "V"
