@@ -1,6 +1,7 @@
 """README says the truth: its examples load, its cautions are the program's, its commands exist."""
 
 import re
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ from click.testing import CliRunner
 from gaswitness import cautions
 from gaswitness.cli import group
 from gaswitness.exit_codes import ExitCode
+from gaswitness_scenarios.equipment import load_equipment
 from gaswitness_scenarios.load import load_script
 from gaswitness_sitefile.load import load_site
 
@@ -24,11 +26,17 @@ def blocks(language: str) -> list[str]:
     return re.findall(rf"```{language}\n(.*?)```", README, re.DOTALL)
 
 
+def example(begins: str) -> str:
+    """The YAML example that begins with this key."""
+    (found,) = [block for block in blocks("yaml") if block.startswith(f"{begins}:")]
+    return found
+
+
 @pytest.fixture
 def site_file(tmp_path: Path) -> Path:
     (tmp_path / "points.csv").write_text(POINTS)
     path = tmp_path / "site.yaml"
-    path.write_text(blocks("yaml")[0], "utf-8")
+    path.write_text(example("gaswitness_site"), "utf-8")
     return path
 
 
@@ -43,8 +51,15 @@ def test_the_site_file_of_the_readme_loads(site_file: Path) -> None:
 
 def test_the_script_of_the_readme_loads(site_file: Path) -> None:
     path = site_file.parent / "script.yaml"
-    path.write_text(blocks("yaml")[1], "utf-8")
+    path.write_text(example("gaswitness_script"), "utf-8")
     assert len(load_script(path, load_site(site_file).site).steps) == 11
+
+
+def test_the_equipment_file_of_the_readme_loads(tmp_path: Path) -> None:
+    path = tmp_path / "equipment.yaml"
+    path.write_text(example("gaswitness_equipment"), "utf-8")
+    equipment = load_equipment(path, date(2026, 11, 26))
+    assert [who.signs for who in equipment.people.values()] == ["AB", "OM"]
 
 
 def test_every_caution_stands_in_the_readme() -> None:
