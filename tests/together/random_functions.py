@@ -1,5 +1,5 @@
-"""Random machines with what panels do beside their cells: outputs timed and forced, channels in test
-and calibration, the first alarm shown. As plain data, like those of `random_machine`.
+"""Random machines with what panels do beside their cells: outputs timed and forced, channels in
+test and calibration, the first alarm shown. As plain data, like those of `random_machine`.
 """
 
 import random
