@@ -308,6 +308,41 @@ def test_an_exchange_added_to_the_survey_is_found(forged, genuine):
     assert f"nothing would have asked what entry {last + 1} asks" in words
 
 
+def test_a_look_at_the_clock_too_many_is_found(forged):
+    def change(entry):
+        if entry.kind == "surveyed":
+            entry.body["instants"].append(entry.at_s)
+        yield as_it_is(entry)
+
+    words = check(verify_run(forged(change)), What.VERDICTS).words
+    assert words == "the survey's clock was looked at more often"
+
+
+def test_of_a_record_judged_twice_the_last_verdicts_count(forged):
+    """As where a run broke off after it was judged, and went on."""
+
+    def change(entry):
+        if entry.kind == "judging":
+            yield "judging", entry.body | {"high_s": entry.body["low_s"]}, entry.at_s
+            yield "verdict", early, entry.at_s
+        yield as_it_is(entry)
+
+    early = {
+        "id": "cell/AT-1.A1 > K1",
+        "kind": "cell",
+        "outcome": "not_run",
+        "expected": "",
+        "seen": "",
+        "response_s": None,
+        "because": "",
+        "proof": "reported",
+        "aspects": [],
+    }
+    path = forged(change)
+    assert len(read_run(path).verdicts) == 19
+    assert states(verify_run(path)) == ALL_STAND
+
+
 def test_a_site_other_than_the_one_named_is_found(forged):
     def change(entry):
         if entry.kind == "run":
