@@ -200,20 +200,38 @@ def _points(sheet: Handover) -> Markup:
         Column("Block: place", "number"),
     ]  # fmt: skip
     rows = [_point_row(entry) for entry in sheet.entries]
-    return joined([notation, table("Every point of the map", columns, rows, id_="points-list")])
+    every = table("Every point of the map", columns, rows, id_="points-list")
+    return joined([notation, every, _bits(sheet)])
+
+
+def _bits(sheet: Handover) -> Markup:
+    """What each bit of the bit fields means."""
+    rows = [
+        (entry.point.name, entry.reference, str(bit), _alone(entry, bit), said)
+        for entry in sheet.entries
+        if entry.point.type is PointType.BIT_FIELD
+        for bit, said in entry.meanings
+    ]
+    columns: list[Column | str] = [
+        "Point", Column("Reference", "number"), Column("Bit", "number"), Column("Alone", "code"),
+        "Means, where it is 1",
+    ]  # fmt: skip
+    caption = "Every bit of the bit fields; alone: the register as received with only this bit set"
+    return table(caption, columns, rows, id_="bit-list") if rows else Markup("")
+
+
+def _alone(entry: Entry, bit: int) -> str:
+    found = (one for one in entry.examples if one.case.startswith(f"only bit {bit},"))
+    return "".join(hex_words(one) for one in found)
 
 
 def _point_row(entry: Entry) -> tuple[str, ...]:
     point = entry.point
     function: list[str] = [entry.function]
-    pairs = [
-        joined([element("span", str(key), class_="key"), f" {said}"])
-        for key, said in entry.meanings
-    ]
-    if point.type is PointType.ENUMERATION:
+    short = sorted((point.codes or point.bits).items())
+    pairs = [joined([element("span", str(key), class_="key"), f" {said}"]) for key, said in short]
+    if pairs:
         function.append(joined([": ", joined(pairs, "; ")]))
-    elif pairs:
-        function.append(bullets(pairs))
     if point.note:
         function.append(element("p", point.note, class_="note"))
     return (
@@ -324,7 +342,6 @@ def _part(part: Part) -> tuple[str, str]:
 
 _CSS: Final = """
 .note { font-weight: 400; }
-td ul { margin: .2rem 0 0; padding-left: 1.1rem; }
 .key { font-weight: 600; }
 p.note { margin: .2rem 0 0; font-style: italic; }
 .again { color: #666; }

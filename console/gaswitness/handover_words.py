@@ -57,7 +57,7 @@ _OUTPUT: Final[Mapping[str, str]] = {
 }
 _PLAIN: Final[Mapping[str, str]] = {
     "spare": "spare: ignore it, it may come to mean something",
-    "bits": "flags, bit by bit",
+    "bits": "flags",
     "constant": "fixed",
 }
 

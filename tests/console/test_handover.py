@@ -144,10 +144,12 @@ def test_a_row_of_the_points_list_says_it_in_both_notations(page):
     assert rows["K1 coil energised"][13] == "1"
     assert rows["K2 coil energised"][13] == "0"
     assert "8 fault; 9 inhibit" in rows["AT-101 state"][1]
-    assert (
-        "7 AT-104 (Plant room, under the ceiling, NH3): alarm level A2"
-        in (rows["Plant-room alarms"][1])
-    )
+    assert "flags: 0 AT-101.A1; 1 AT-102.A1" in rows["Plant-room alarms"][1]
+    assert [
+        "Plant-room alarms", "300057", "7", "0080",
+        "AT-104 (Plant room, under the ceiling, NH3): alarm level A2: on at 20 %LEL and above; "
+        "latches until reset",
+    ] in table_of(page, "bit-list")  # fmt: skip
     assert len(rows) == 156
 
 
