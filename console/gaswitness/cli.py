@@ -157,7 +157,7 @@ group = LazyGroup(
         "survey": ("Check a panel's register map, and nothing else.", _survey),
         "witness": ("Run scripts against a panel and judge it.", _witness),
         "report": ("Make the report of a run from its evidence.", _report),
-        "verify": ("Check that a record of evidence stands as it was written.", _verify),
+        "verify": ("Check that a record of evidence stands, and judge it again.", _verify),
     },
     name="gaswitness",
     help="Prove that a fixed gas-detection panel does over Modbus what its site file says: "
