@@ -61,11 +61,10 @@ def build_report(issues: Sequence[Issue], chosen: Chosen) -> Report:
 def _identity(issue: Issue, chosen: Chosen) -> Identity:
     panel, command = issue.site.panel, issue.run.facts.command
     stage = STAGES.get(chosen.stage) or COMMANDS.get(command, "Witnessed test")
-    if chosen.stage and command == "rehearse":
-        stage += ", rehearsed"
+    rehearsed = ", rehearsed" if chosen.stage and command == "rehearse" else ""
     return Identity(
-        title=f"{stage} of {panel.tag}",
-        stage=stage,
+        title=f"{stage} of {panel.tag}{rehearsed}",
+        stage=f"{stage}{rehearsed}",
         number=chosen.number or f"{panel.tag}-{issue.chain.head[:8]}",
         revision=chosen.revision or issue.name,
         tag=panel.tag,

@@ -9,7 +9,7 @@ from gaswitness.report_data import Finding, FrameRow, Frames, Item
 from gaswitness.report_frame import Asked, asked_in, bytes_of, in_hex, marked_hex, place_in, raw_of
 from gaswitness.report_issues import Issue
 from gaswitness.report_points import points_showing, value_words
-from gaswitness_probe.decode import decode
+from gaswitness_probe.decode import decode, decode_bits
 from gaswitness_probe.exchange import Exchange
 from gaswitness_probe.facts import fact_sources, reading_points
 from gaswitness_probe.verdict import Kind, Outcome
@@ -143,7 +143,10 @@ def _row(exchange: Exchange, points: Sequence[Point], *, rtu: bool) -> FrameRow:
 def _value(point: Point, exchange: Exchange, asked: Asked, *, rtu: bool) -> str:
     raw = raw_of(point, exchange, asked, rtu=rtu)
     data = in_hex(bytes_of(point, exchange, asked, rtu=rtu))
-    return f"{point.name}: {value_words(point, decode(point, raw))} [{data}]"
+    value = decode(point, raw)
+    on = [shows for shows, yes in decode_bits(point, raw).items() if yes] if point.bits else []
+    bits = f", on: {', '.join(on) or 'nothing'}" if point.bits else ""
+    return f"{point.name}: {value_words(point, value)}{bits} [{data}]"
 
 
 def _apart(places: list[tuple[int, int]]) -> list[tuple[int, int]]:

@@ -34,7 +34,7 @@ from gaswitness.report_words import TONES
 from gaswitness.wording import duration_words
 from gaswitness_probe.verdict import Outcome
 
-MOST_TOLD: Final = 8
+MOST_TOLD: Final = {Outcome.FAILED: 8, Outcome.INCONCLUSIVE: 4}
 """Failed or undecided things named on page one; the punch list has all."""
 REFERENCES: Final = (
     "IEC 62381, Automation systems in the process industry: FAT, SAT and SIT. The words and steps "
@@ -73,17 +73,17 @@ def front(report: Report) -> Iterator[Block]:
         told = [item for item in report.items if item.outcome is outcome]
         if told:
             yield Paragraph(said(strong(f"{title}:")))
-            yield Items(tuple(_told(told)))
+            yield Items(tuple(_told(told, MOST_TOLD[outcome])))
     yield _what(report)
     yield Signatures(tuple(_boxes(report)))
     yield Paragraph(said(f"Caution: {IN_SHORT}"), Tone.CAUTION)
 
 
-def _told(items: list[Item]) -> Iterator[Text]:
-    for item in items[:MOST_TOLD]:
+def _told(items: list[Item], most: int) -> Iterator[Text]:
+    for item in items[:most]:
         yield said(mono(item.id), f": {item.because or item.seen or item.expected}")
-    if len(items) > MOST_TOLD:
-        yield said(f"and {len(items) - MOST_TOLD} more, in the punch list")
+    if len(items) > most:
+        yield said(f"and {len(items) - most} more, in the punch list")
 
 
 def _what(report: Report) -> Facts:

@@ -17,6 +17,7 @@ from typing import Any, Final
 
 from gaswitness.report_blocks import (
     Block,
+    Cell,
     Facts,
     Figure,
     Items,
@@ -24,7 +25,9 @@ from gaswitness.report_blocks import (
     Section,
     Sheets,
     Signatures,
+    Style,
     Table,
+    Tone,
 )
 from gaswitness_sitefile.errors import GaswitnessError
 
@@ -171,5 +174,113 @@ def _plain(block: Block, drawings: list[str]) -> dict[str, Any]:
                 {"name": name, "text": [asdict(span) for span in text]} for name, text in block.rows
             ]
             return {"block": "facts", "rows": rows}
-        case Paragraph() | Items() | Table() | Signatures():
+        case Table():
+            return {"block": "table", **_table(block)}
+        case Paragraph() | Items() | Signatures():
             return {"block": type(block).__name__.lower(), **asdict(block)}
+
+
+def _table(table: Table) -> dict[str, Any]:
+    return {
+        "caption": table.caption,
+        "columns": [asdict(column) for column in table.columns],
+        "groups": [
+            {
+                "head": [asdict(span) for span in group.head],
+                "rows": [[_cell(cell) for cell in row] for row in group.rows],
+            }
+            for group in table.groups
+        ],
+        "row_heads": table.row_heads,
+        "turned": table.turned,
+    }
+
+
+def _cell(cell: Cell) -> Any:
+    """A plain text alone, or with its tone, where that is all: nearly every cell is so, and it is
+    set sooner."""
+    spans = [span for line in cell.lines for span in line]
+    if len(cell.lines) > 1 or len(spans) > 1:
+        return asdict(cell)
+    text = spans[0].text if spans else ""
+    if (spans and spans[0].style is not Style.PLAIN) or "\n" in text:
+        return asdict(cell)
+    return text if cell.tone is Tone.PLAIN else [text, cell.tone]
+
+
+def _attachments(attached: Sequence[Attached], folder: Path) -> Iterator[dict[str, str]]:
+    for one in attached:
+        copyfile(one.path, folder / one.name)
+        yield {
+            "path": one.name,
+            "relationship": one.relationship,
+            "media_type": one.media_type,
+            "description": one.description,
+        }
+
+
+def _height_to_width(svg: str) -> float:
+    box = VIEW_BOX.search(svg)
+    return float(box[2]) / float(box[1]) if box else 1.0
+
+
+def _drawing(number: int) -> str:
+    return f"drawing-{number}.svg"
+
+
+def _plain(block: Block, drawings: list[str]) -> dict[str, Any]:
+    """The block as plain data; drawings are put aside, to be files of their own."""
+    match block:
+        case Section():
+            return {
+                "block": "section",
+                "id": block.id,
+                "title": block.title,
+                "wide": block.wide,
+                "new_page": block.new_page,
+                "blocks": [_plain(inner, drawings) for inner in block.blocks],
+            }
+        case Figure():
+            drawings.append(block.svg)
+            return {
+                "block": "figure",
+                "caption": block.caption,
+                "words": block.words,
+                "file": _drawing(len(drawings) - 1),
+                "high": _height_to_width(block.svg),
+            }
+        case Facts():
+            rows = [
+                {"name": name, "text": [asdict(span) for span in text]} for name, text in block.rows
+            ]
+            return {"block": "facts", "rows": rows}
+        case Table():
+            return {"block": "table", **_table(block)}
+        case Paragraph() | Items() | Signatures():
+            return {"block": type(block).__name__.lower(), **asdict(block)}
+
+
+def _table(table: Table) -> dict[str, Any]:
+    return {
+        "caption": table.caption,
+        "columns": [asdict(column) for column in table.columns],
+        "groups": [
+            {
+                "head": [asdict(span) for span in group.head],
+                "rows": [[_cell(cell) for cell in row] for row in group.rows],
+            }
+            for group in table.groups
+        ],
+        "row_heads": table.row_heads,
+        "turned": table.turned,
+    }
+
+
+def _cell(cell: Cell) -> Any:
+    """A plain text alone where that is all: nearly every cell is, and it is set sooner."""
+    spans = [span for line in cell.lines for span in line]
+    if cell.tone is Tone.PLAIN and len(cell.lines) <= 1 and len(spans) <= 1:
+        text = spans[0].text if spans else ""
+        if not spans or (spans[0].style is Style.PLAIN and "\n" not in text):
+            return text
+    return asdict(cell)

@@ -30,6 +30,7 @@ from gaswitness.report_blocks import (
 from gaswitness.report_chart import Event, event_charts
 from gaswitness.report_data import Finding, Item, Part, Report, StepRow
 from gaswitness.report_issues import Issue
+from gaswitness.report_parts import WAIT
 from gaswitness.report_words import TONES, instant, outcome_cell, response_cell, seen_words
 from gaswitness.summary import KIND_WORDS
 from gaswitness.wording import OUTCOME_WORDS, duration_words, response_words
@@ -188,12 +189,15 @@ def _part(part: Part, issue: Issue) -> Section:
         blocks.append(_claims(part))
     blocks += _drawings(part, issue)
     if part.steps:
-        groups = tuple(_step(step, part) for step in part.steps)
-        blocks.append(Table(f"Steps of {part.id}", STEP_COLUMNS, groups))
+        steps = Table(f"Steps of {part.id}", STEP_COLUMNS, tuple(_step_groups(part)))
+        blocks.append(steps)
     if part.remarks:
         blocks.append(Items(tuple(map(said, part.remarks))))
     return Section(
-        part_id(part), f"{part.id} {part.title}" if part.planned else _titled(part), tuple(blocks)
+        part_id(part),
+        f"{part.id} {part.title}" if part.planned else _titled(part),
+        tuple(blocks),
+        new_page=True,
     )
 
 
@@ -225,38 +229,47 @@ def _part_facts(part: Part) -> Iterator[tuple[str, Text]]:
 
 
 def _claims(part: Part) -> Table:
-    columns = (
-        Column("Claim", 2.6),
-        Column("Expected", 2.6),
-        Column("Seen", 3.4),
-        Column("Response", 1.3),
-        Column("Verdict", 1.1),
-        Column("Proof", 1.0),
-    )
-    groups = [Group(tuple(map(_claim, part.claims)))]
+    """What the test is to show, and where: the steps beneath say what was seen."""
+    columns = (Column("Claim", 4), Column("Verdict", 1), Column("Proof", 1), Column("Where", 6))
+    steps = {(one.of, one.aspect): step.number for step in part.steps for one in step.findings}
+    groups = [Group(tuple(_claim(one, steps) for one in part.claims))]
     if part.beside:
         head = said("Not claimed, but failed while the test went on")
-        groups.append(Group(tuple(map(_claim, part.beside)), head))
+        groups.append(Group(tuple(_claim(one, steps) for one in part.beside), head))
     return Table(f"What {part.id} is to show", columns, tuple(groups))
 
 
-def _claim(one: Finding) -> tuple[Cell, ...]:
-    return (
-        cell(one.name),
-        cell(one.expected),
-        cell(seen_words(one)),
-        response_cell(one),
-        outcome_cell(one.outcome),
-        cell(str(one.proof)),
-    )
+def _claim(one: Finding, steps: Mapping[tuple[str, str], int]) -> tuple[Cell, ...]:
+    step = steps.get((one.of, one.aspect))
+    told = f"step {step}" if step is not None else seen_words(one) or "by the run as a whole"
+    if one.outcome is not Outcome.PROVEN and step is not None:
+        told = f"{told}: {seen_words(one)}"
+    return cell(one.name), outcome_cell(one.outcome), cell(str(one.proof)), cell(told)
 
 
-def _step(step: StepRow, part: Part) -> Group:
+def _step_groups(part: Part) -> Iterator[Group]:
+    """A group for each step, waits with the step before: they are what it was waited for."""
+    heads: list[str] = []
+    rows: list[tuple[Cell, ...]] = []
+    for step in part.steps:
+        if heads and not step.words.startswith(WAIT):
+            yield Group(tuple(rows), said("\n".join(heads)))
+            heads, rows = [], []
+        heads.append(_head(step))
+        rows += _rows(step, part)
+    if heads:
+        yield Group(tuple(rows), said("\n".join(heads)))
+
+
+def _head(step: StepRow) -> str:
     when = f"{step.at_s:.1f} s" + (f", {step.at_utc}" if step.at_utc else "")
-    left = (strong(" LEFT OUT: "), step.left_out) if step.left_out else ()
-    head = said(f"{step.number}. {step.words}", *left, f" ({when}, {step.place})")
-    rows = [
-        (
+    left = f" LEFT OUT: {step.left_out}" if step.left_out else ""
+    return f"{step.number}. {step.words}{left} ({when}, {step.place})"
+
+
+def _rows(step: StepRow, part: Part) -> Iterator[tuple[Cell, ...]]:
+    for one in step.findings:
+        yield (
             cell(one.name),
             cell(one.expected),
             cell(seen_words(one)),
@@ -265,23 +278,18 @@ def _step(step: StepRow, part: Part) -> Group:
             cell(str(one.proof)),
             cell(part.initials),
         )
-        for one in step.findings
-    ]
     for look in step.looks:
         answer = "a person saw it so" if look.value else "a person saw it not so"
         asked = f"asked at {look.asked_s:.1f} s, answered at {look.answered_s:.1f} s"
-        rows.append(
-            (
-                cell(look.fact),
-                cell("a person looks or listens"),
-                cell(f"{answer}; {asked}"),
-                cell(),
-                cell("seen"),
-                cell("witnessed"),
-                cell(part.initials),
-            )
+        yield (
+            cell(look.fact),
+            cell("a person looks or listens"),
+            cell(f"{answer}; {asked}"),
+            cell(),
+            cell("seen"),
+            cell("witnessed"),
+            cell(part.initials),
         )
-    return Group(tuple(rows), head)
 
 
 def _drawings(part: Part, issue: Issue) -> Iterator[Figure]:
@@ -297,7 +305,7 @@ def _drawings(part: Part, issue: Issue) -> Iterator[Figure]:
 
 def _marks(steps: Sequence[StepRow]) -> Iterator[Mark]:
     """One mark an instant at which something was done, by the number of its first step."""
-    telling = [step for step in steps if not step.words.startswith("Wait ")]
+    telling = [step for step in steps if not step.words.startswith(WAIT)]
     for at_s, some in groupby(telling, key=lambda step: step.at_s):
         told = list(some)
         yield Mark(at_s, told[0].number, tuple(step.words for step in told))
