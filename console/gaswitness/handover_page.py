@@ -6,6 +6,7 @@ from typing import Final
 from gaswitness.cautions import HANDOVER
 from gaswitness.handover import Handover
 from gaswitness.handover_beside import beside_rows, event_rows, shows_events
+from gaswitness.handover_frames import frames_block
 from gaswitness.handover_matrix import matrix_block
 from gaswitness.handover_points import (
     Entry,
@@ -40,14 +41,6 @@ from gaswitness.page import (
     section,
     table,
 )
-from gaswitness_scenarios.example_frames import (
-    ExampleFrames,
-    Part,
-    gap_frames,
-    read_frames,
-    write_frames,
-)
-from gaswitness_scenarios.rest_panel import RestPanel
 from gaswitness_sitefile.points import PointType
 
 SECTIONS: Final = (
@@ -71,7 +64,7 @@ def handover_page(sheet: Handover) -> str:
         "client": _client(sheet),
         "points": _points(sheet),
         "values": _values(sheet),
-        "frames": _frames(sheet),
+        "frames": frames_block(sheet.site, sheet.ways[0]),
         "matrix": drawing,
     }
     return document(
@@ -286,58 +279,6 @@ def _names(names: list[str]) -> Markup:
     """All names, or the first few and how many more."""
     shown = names if len(names) <= 6 else [*names[:5], f"and {len(names) - 5} more alike"]
     return joined(shown, ", ")
-
-
-def _frames(sheet: Handover) -> Markup:
-    site = sheet.site
-    rest = RestPanel(site)
-    first = sheet.ways[0]
-    unit = first.unit
-    found: list[ExampleFrames] = []
-    for rtu in (False, True):
-        if first.blocks:
-            found.append(read_frames(rest, first.blocks[0], unit, rtu=rtu))
-        gap = gap_frames(rest, site, unit, rtu=rtu)
-        found += [gap] if gap is not None else []
-    writes = [one for rtu in (False, True) for one in write_frames(site, unit, rtu=rtu)]
-    lead = paragraph(
-        f"Unit id {unit}, the panel at rest in clean air. All in hex, byte after byte as on the "
-        "wire. The CRC of RTU frames goes low byte first."
-    )
-    body = [lead, _frames_beside(found, 1)]
-    if writes:
-        body.append(element("h3", "Writes"))
-        body.append(
-            paragraph(
-                "Only with leave, on a panel that is out of service or with other protection in "
-                "place. Gaswitness sends none of these."
-            )
-        )
-        body.append(_frames_beside(writes, len(found) + 1))
-    return joined(body)
-
-
-def _frames_beside(frames: list[ExampleFrames], first: int) -> Markup:
-    return element(
-        "div", *(_frame(at, one) for at, one in enumerate(frames, first)), class_="beside"
-    )
-
-
-def _frame(at: int, one: ExampleFrames) -> Markup:
-    rows = [("request", *_part(part)) for part in one.request]
-    rows += [("answer", *_part(part)) for part in one.answer]
-    return table(
-        f"{one.title}, {one.framing}",
-        ["Frame", Column("Bytes", "bytes"), "What they are"],
-        rows,
-        id_=f"frame-{at}",
-        style="frames",
-    )
-
-
-def _part(part: Part) -> tuple[str, str]:
-    data, said = part
-    return data.hex(" ").upper(), said
 
 
 _CSS: Final = """
