@@ -14,7 +14,9 @@ UTF-8, keys sorted, no blanks, floats in their shortest form. Nothing is ever ch
     chain = SHA-256(chain of the entry before + row); before entry 1 stand 32 zero bytes
 
 The chain of the last entry is the head digest. A chain alone can be built anew by whoever holds
-the file, so the head digest belongs in print, beside the signatures. A verifier needs only this:
+the file, so the head digest belongs in print, beside the signatures. Once the run has ended, the
+SHA-256 of the whole file stands beside it in `NAME.sha256`, as sha256sum writes it: that covers
+free space in SQLite's pages, too. A verifier of the chain needs only this:
 
     head, due = bytes(32), 1
     for seq, at_s, kind, body, chain in db.execute(
