@@ -22,6 +22,7 @@ ROOM: Final = 640.0
 PLOT_HEIGHT: Final = 138.0
 BARE_HEIGHT: Final = 46.0
 BAR_HEIGHT: Final = 18.0
+MOST_MARKS: Final = 40
 MOST_WINDOWS: Final = 6
 """Windows shaded for one output in one picture; the bar of what must be shows all of them."""
 GAS_ROOM: Final = 0.25
@@ -74,6 +75,8 @@ def _chart(
     page: tuple[int, int],
 ) -> Chart:
     number, of = page
+    marks = _marks_of(expected, event, strips)
+    crowded = len(marks) > MOST_MARKS
     title = event.title if of == 1 else f"{event.title}, picture {number} of {of}"
     return Chart(
         title=title,
@@ -87,9 +90,27 @@ def _chart(
         from_s=event.from_s,
         to_s=event.to_s,
         strips=strips,
-        marks=event.marks,
+        marks=() if crowded else marks,
+        notes=(f"{len(marks)} steps are too many to be marked here.",) if crowded else (),
         told=False,
     )
+
+
+def _marks_of(expected: Expectations, event: Event, strips: Sequence[Strip]) -> tuple[Mark, ...]:
+    """The marks of steps at what the picture shows, and of those at no channel or output."""
+    site = expected.view.site
+    tags = [one.tag for one in (*site.channels, *site.outputs)]
+    here = {strip.title.partition(" ")[0] for strip in strips}
+    return tuple(
+        mark
+        for mark in event.marks
+        if not (named := _named(mark, tags)) or not here.isdisjoint(named)
+    )
+
+
+def _named(mark: Mark, tags: Sequence[str]) -> set[str]:
+    words = {word.strip(".,:;()") for line in mark.lines for word in line.split()}
+    return words.intersection(tags)
 
 
 def _pages(strips: Sequence[Strip]) -> list[list[Strip]]:

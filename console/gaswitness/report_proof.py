@@ -46,6 +46,10 @@ STEP_COLUMNS: Final = (
     Column("Proof", 1.0),
     Column("Initials", 0.9),
 )
+UNMARKED: Final = (WAIT, "Expected: ")
+"""Steps that do nothing to the panel."""
+Places = dict[tuple[str, str], tuple[str, int]]
+"""Test and step in which each side of each verdict was seen."""
 MOST_EFFECTS: Final = 18
 """Columns of the matrix on one sheet."""
 
@@ -104,17 +108,17 @@ def _mark(cell_id: str | None, outcomes: Mapping[str, Outcome]) -> Cell:
     return cell(NO_VERDICT) if outcome is None else cell(MARKS[outcome], tone=TONES[outcome])
 
 
-def _shown_in(parts: Sequence[Part]) -> dict[tuple[str, str], str]:
-    """In which test or script each side was seen."""
+def _shown_in(parts: Sequence[Part]) -> Places:
+    """In which test or script, and in which step, each side was seen."""
     return {
-        (finding.of, finding.aspect): part.id
+        (finding.of, finding.aspect): (part.id, step.number)
         for part in parts
         for step in part.steps
         for finding in step.findings
     }
 
 
-def _sides(title: str, items: Sequence[Item], where: Mapping[tuple[str, str], str]) -> Table:
+def _sides(title: str, items: Sequence[Item], where: Places) -> Table:
     """Which sides of each thing were shown, and where."""
     names = list(dict.fromkeys(one.aspect for item in items for one in item.findings))
     columns = (
@@ -131,10 +135,10 @@ def _sides(title: str, items: Sequence[Item], where: Mapping[tuple[str, str], st
     return Table(title, columns, one_group(rows))
 
 
-def _side(finding: Finding | None, where: Mapping[tuple[str, str], str]) -> Cell:
+def _side(finding: Finding | None, where: Places) -> Cell:
     if finding is None:
         return cell(NO_VERDICT)
-    test = where.get((finding.of, finding.aspect), "")
+    test, _ = where.get((finding.of, finding.aspect), ("", 0))
     said_in = f" {test}" if test else ""
     return cell(f"{MARKS[finding.outcome]}{said_in}", tone=TONES[finding.outcome])
 
@@ -147,7 +151,8 @@ def tests(report: Report, issues: Sequence[Issue]) -> Section:
     if not report.parts:
         words = "No test or script was played: the register map alone was surveyed."
         return Section("tests", title, (Paragraph(said(words)),))
-    inner = (_part(part, by_name[part.issue]) for part in report.parts)
+    where = _shown_in(report.parts)
+    inner = (_part(part, by_name[part.issue], where) for part in report.parts)
     return Section("tests", title, (_list(report.parts), *inner), wide=True)
 
 
@@ -183,10 +188,10 @@ def _list(parts: Sequence[Part]) -> Table:
     return Table("All of them", columns, one_group(rows))
 
 
-def _part(part: Part, issue: Issue) -> Section:
+def _part(part: Part, issue: Issue, where: Places) -> Section:
     blocks: list[Block] = [Facts(tuple(_part_facts(part)))]
     if part.claims or part.beside:
-        blocks.append(_claims(part))
+        blocks.append(_claims(part, where))
     blocks += _drawings(part, issue)
     if part.steps:
         steps = Table(f"Steps of {part.id}", STEP_COLUMNS, tuple(_step_groups(part)))
@@ -228,22 +233,23 @@ def _part_facts(part: Part) -> Iterator[tuple[str, Text]]:
         yield "Before", said(told)
 
 
-def _claims(part: Part) -> Table:
-    """What the test is to show, and where: the steps beneath say what was seen."""
+def _claims(part: Part, where: Places) -> Table:
+    """What the test is to show, and where that was seen, which may have been in another test."""
     columns = (Column("Claim", 4), Column("Verdict", 1), Column("Proof", 1), Column("Where", 6))
-    steps = {(one.of, one.aspect): step.number for step in part.steps for one in step.findings}
-    groups = [Group(tuple(_claim(one, steps) for one in part.claims))]
+    own = {(one.of, one.aspect): step.number for step in part.steps for one in step.findings}
+    places = {**where, **{key: (part.id, step) for key, step in own.items()}}
+    groups = [Group(tuple(_claim(one, part, places) for one in part.claims))]
     if part.beside:
         head = said("Not claimed, but failed while the test went on")
-        groups.append(Group(tuple(_claim(one, steps) for one in part.beside), head))
+        groups.append(Group(tuple(_claim(one, part, places) for one in part.beside), head))
     return Table(f"What {part.id} is to show", columns, tuple(groups))
 
 
-def _claim(one: Finding, steps: Mapping[tuple[str, str], int]) -> tuple[Cell, ...]:
-    step = steps.get((one.of, one.aspect))
-    told = f"step {step}" if step is not None else seen_words(one) or "by the run as a whole"
-    if one.outcome is not Outcome.PROVEN and step is not None:
-        told = f"{told}: {seen_words(one)}"
+def _claim(one: Finding, part: Part, places: Places) -> tuple[Cell, ...]:
+    test, step = places.get((one.of, one.aspect), ("", 0))
+    place = "" if not test else f"step {step}" if test == part.id else f"in {test}, step {step}"
+    seen = "" if test == part.id and one.outcome is Outcome.PROVEN else seen_words(one)
+    told = ": ".join(words for words in (place, seen) if words) or "by the run as a whole"
     return cell(one.name), outcome_cell(one.outcome), cell(str(one.proof)), cell(told)
 
 
@@ -305,7 +311,7 @@ def _drawings(part: Part, issue: Issue) -> Iterator[Figure]:
 
 def _marks(steps: Sequence[StepRow]) -> Iterator[Mark]:
     """One mark an instant at which something was done, by the number of its first step."""
-    telling = [step for step in steps if not step.words.startswith(WAIT)]
+    telling = [step for step in steps if not step.words.startswith(UNMARKED)]
     for at_s, some in groupby(telling, key=lambda step: step.at_s):
         told = list(some)
         yield Mark(at_s, told[0].number, tuple(step.words for step in told))
