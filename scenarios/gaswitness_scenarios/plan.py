@@ -19,12 +19,14 @@ from gaswitness_scenarios.plan_free import (
 )
 from gaswitness_scenarios.plan_gates import gate_test
 from gaswitness_scenarios.plan_ground import Ground
+from gaswitness_scenarios.plan_inhibited import inhibited_faults_test
 from gaswitness_scenarios.plan_ladder import stages
 from gaswitness_scenarios.plan_levels import levels_test
 from gaswitness_scenarios.plan_order import chunks, meetings, rounds
-from gaswitness_scenarios.plan_power import inhibited_faults_test, power_test, zero_test
+from gaswitness_scenarios.plan_power import power_test
 from gaswitness_scenarios.plan_rounds import effects_by_gas, round_test
 from gaswitness_scenarios.plan_text import plan_text
+from gaswitness_scenarios.plan_zero import zero_test
 from gaswitness_sitefile.link_address import LinkAddress
 from gaswitness_sitefile.site import Site
 

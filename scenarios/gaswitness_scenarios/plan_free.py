@@ -123,6 +123,7 @@ class _Free:
         self.bench = bench
         self.timing = ground.timing
         self.moved: list[str] = []
+        self.seen_faulty: set[str] = set()
 
     def cells(self) -> list[Cell]:
         """Those whose cause stands."""
@@ -138,7 +139,13 @@ class _Free:
         before = {effect for effect, ids in bench.acting.items() if ids}
         rests = {one.effect for one in self.cells()}
         make()
-        bench.hold(wait_s + self.timing.comes_s(self.cells()))
+        hold_s = wait_s + self.timing.comes_s(self.cells())
+        if fact.what == "fault" and fact.subject in self.ground.site.channel_of:
+            channel = self.ground.site.channel_of[fact.subject]
+            words = "when it drops out" if fact.subject in self.seen_faulty else "in fault"
+            self.seen_faulty.add(fact.subject)
+            self.ground.levels_in_fault(bench, channel, words, hold_s)
+        bench.hold(hold_s)
         for cell in self.cells():
             self.moved.append(cell.effect)
             if cell.effect in before or cell.effect in rests or not self.only(cell):

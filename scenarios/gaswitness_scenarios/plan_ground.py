@@ -15,7 +15,7 @@ from gaswitness_scenarios.plan_ladder import Rung, ladders
 from gaswitness_scenarios.plan_signature import Signature, signatures
 from gaswitness_scenarios.plan_stimuli import Turn, turns
 from gaswitness_scenarios.plan_timing import PlanTiming
-from gaswitness_sitefile.channel import Channel
+from gaswitness_sitefile.channel import Channel, LevelsOnFault
 from gaswitness_sitefile.devices import Output, OutputKind
 from gaswitness_sitefile.link_address import LinkAddress
 from gaswitness_sitefile.matrix import Cell, Fact
@@ -174,6 +174,18 @@ class Ground:
     def dose(self, fact: Fact) -> Dose:
         """The gas that brings an average over its limit, and for how long."""
         return dose_of(self.site.channel_of[fact.subject], fact.what)
+
+    def levels_in_fault(self, bench: Bench, channel: Channel, words: str, hold_s: float) -> None:
+        """Expect of each level what it must do on the fault just made, within the hold after it."""
+        rule = channel.levels_on_fault
+        for name in channel.levels:
+            fact = f"{channel.tag}.{name}"
+            if fact not in self.shown:
+                continue
+            was_on = name in bench.on.get(channel.tag, ())
+            on = rule is LevelsOnFault.TRIP or (rule is LevelsOnFault.HOLD and was_on)
+            stays = 0.0 if on else round(max(0.5, 0.4 * hold_s), 1)
+            bench.expect(f"{fact} {words}", fact, on=on, within_s=0.5 * hold_s, for_s=stays)
 
     def look_now(self, bench: Bench, effects: Iterable[str]) -> None:
         """Ask a person about outputs that act now and were not yet looked at."""
