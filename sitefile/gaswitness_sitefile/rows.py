@@ -131,10 +131,17 @@ def csv_text(rows: Rows, remarks: Iterable[str] = (), delimiter: str = ",") -> s
     for remark in remarks:
         out.write(f"# {remark}\n")
     writer = csv.writer(out, lineterminator="\n", delimiter=delimiter)
-    writer.writerow(rows.names)
+    out.write(delimiter.join(_heading(name) for name in rows.names) + "\n")
     for row in rows.rows:
         writer.writerow(["" if cell is None else _csv_cell(cell) for cell in row])
     return out.getvalue()
+
+
+def _heading(name: str) -> str:
+    """The name, in quotes where any separator is in it: readers tell the separator by the first
+    line."""
+    quoted = name.replace('"', '""')
+    return f'"{quoted}"' if any(sign in name for sign in ',;\t"\r\n') else name
 
 
 def _csv_cell(cell: CellValue) -> str:

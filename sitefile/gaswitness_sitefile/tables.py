@@ -208,7 +208,7 @@ def delimiter_of(text: str) -> str:
     """The mark that separates the names in the first line that is used."""
     lines = (line for line in text.splitlines() if line.strip(' ;,\t"'))
     header = next((line for line in lines if not line.lstrip(' "').startswith("#")), text)
-    return max(",;\t", key=header.count)
+    return max(",;\t", key=re.sub('"[^"]*"', "", header).count)
 
 
 def _workbook_lines(

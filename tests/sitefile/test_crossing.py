@@ -207,6 +207,20 @@ def test_no_cell_changes_on_its_way_through_the_drawing(tmp_path_factory, drawin
     assert sorted(back, key=lambda c: c.id) == sorted(drawing, key=lambda c: c.id)
 
 
+@given(
+    corner=st.text(st.characters(exclude_categories=("C",)), max_size=12),
+    mark=st.one_of(
+        st.text(st.characters(exclude_categories=("C",)), max_size=12),
+        st.text("XLonffwithearlynote 0123456789.,;smh", max_size=16).map("X ".__add__),
+    ),
+)
+def test_whatever_stands_there_is_read_or_refused_in_words(tmp_path_factory, corner, mark):
+    drawing = Rows((f"cause \\ effect {corner}", "K1"), (("A-1.A1", mark), ("note 1", "why")))
+    records, problems = read(tmp_path_factory.mktemp("any"), csv_text(drawing))
+    assert len(records) + len(problems) <= 2
+    assert all(problem.what and problem.remedy for problem in problems)
+
+
 def test_the_notation_says_all_that_a_cell_holds():
     """A field added to the model must get its mark, or the drawing would lose it."""
     assert set(Cell.model_fields) == {

@@ -271,6 +271,13 @@ def _save_value(path, value):
             archive.writestr(name, content)
 
 
+def test_a_separator_within_quotes_is_none(tmp_path):
+    path = tmp_path / "t.csv"
+    path.write_text('"a; b; c",kind\nK1,fan\n', encoding="utf-8")
+
+    assert list(read_table(path, name="t.csv").columns) == ["a; b; c", "kind"]
+
+
 def test_blank_names_and_remarks_are_skipped(tmp_path):
     path = tmp_path / "t.csv"
     path.write_text("# about\n\ntag ; kind\n;\n# more;x\nK1;fan\n", encoding="utf-8")
