@@ -60,8 +60,8 @@ class ChannelState:
     What few channels have: `calibrated_s`, when a calibration that was begun is over; `ageing`, a
     sensor's errors; `forced_ma`, a current put on its loop from outside, and `loop_failed`;
     `over_latched`; `exposure`; `on_cylinder`, gas applied to a detector that stands in a
-    room. On a living bus: `bus`; `older`, the air before the gas last changed, and when it did;
-    what the bus says of the channel's device.
+    room. On a living bus: `bus`; `older`, airs until the gas changed, of which the panel may
+    not have heard yet; what the bus says of the channel's device.
     """
 
     facts: Channel
@@ -99,7 +99,7 @@ class ChannelState:
     exposure: ExposureState | None = None
     on_cylinder: bool = False
     bus: OnBus | None = None
-    older: tuple[float, Air] | None = None
+    older: tuple[tuple[float, Air], ...] = ()
     comms_fault: bool = False
     missing: bool = False
     wrong_type: bool = False
@@ -151,8 +151,9 @@ class ChannelState:
         if self.past is not None and self.past[0] == scan:
             return self.past[1]
         at_s = self.taken_s(scan)
-        if self.older is not None and at_s < self.older[0]:
-            return self.older[1].lagged(at_s)
+        for until_s, air in self.older:
+            if at_s < until_s:
+                return air.lagged(at_s)
         value = self.air.lagged(at_s)
         if at_s >= self.air.settled_s:
             self.steady = (scan, value)
@@ -239,12 +240,12 @@ class ChannelState:
         """Let the profile begin `after_s` later; the last scan's reading stays what it was."""
         scan = self.scanning.now
         if self.past is None or self.past[0] != scan:
-            self.past = (scan, self.air.lagged(self.scanning.at_s(scan)))
+            self.past = (scan, self.lagged(scan))
         self.steady = NOT_YET
-        if self.bus is not None and (
-            self.older is None or self.bus.answered_s(at_s) >= self.older[0]
-        ):
-            self.older = (at_s, self.air)
+        if self.bus is not None:
+            answered_s = self.bus.answered_s(at_s)
+            unheard = [one for one in self.older if one[0] > answered_s]
+            self.older = (*unheard, (at_s, self.air))
         facts = self.facts
         if facts.t50_s is None and facts.recovery_t90_s is None and not after_s:
             self.air = self.air.to(profile, at_s)
@@ -414,7 +415,7 @@ class ChannelState:
             if not self.bus.asks.answers(self.bus.device):
                 return due
             at_s = self.taken_s(scan)
-            if self.older is not None and at_s < self.older[0]:
+            if self.older and at_s < self.older[-1][0]:
                 return scan + 1
         edges = self._edges_in_reach(at_s, reads=reads)
         return min(due, scan + self._scans_to(edges, at_s)) if edges else due
