@@ -17,7 +17,7 @@ from gaswitness_scenarios.plan_free import (
     own_time_test,
     panel_fault_test,
 )
-from gaswitness_scenarios.plan_gates import gate_test
+from gaswitness_scenarios.plan_gate_test import gate_test
 from gaswitness_scenarios.plan_ground import Ground
 from gaswitness_scenarios.plan_inhibited import inhibited_faults_test
 from gaswitness_scenarios.plan_ladder import stages
