@@ -17,7 +17,7 @@ from gaswitness_probe.entries_back import (
     looked_of,
 )
 from gaswitness_probe.evidence_entries import RunFacts, verdict_of
-from gaswitness_probe.evidence_file import EvidenceError
+from gaswitness_probe.evidence_file import KINDS, EvidenceError
 from gaswitness_probe.evidence_read import Entry, end_of, read_evidence, read_rows
 from gaswitness_probe.exchange import Exchange
 from gaswitness_probe.history import PointHistory
@@ -29,29 +29,8 @@ from gaswitness_scenarios.script import Script
 from gaswitness_sitefile.link_address import LinkAddress, parse_link
 from gaswitness_sitefile.load import LoadedSite
 
-FEW: Final = (
-    "run",
-    "identification",
-    "step",
-    "applied",
-    "looked",
-    "expected",
-    "people",
-    "instrument",
-    "test_gas",
-    "test",
-    "test_end",
-    "test_live",
-    "initials",
-    "attachment",
-    "deviation",
-    "resumed",
-    "remark",
-    "polling",
-    "judging",
-    "verdict",
-    "end",
-)
+MANY: Final = frozenset({"exchange", "samples", "second", "surveyed"})
+FEW: Final = tuple(sorted(KINDS - MANY))
 """Kinds of entries that are read at once: all but what the wire said."""
 
 
