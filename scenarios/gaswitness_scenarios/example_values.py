@@ -11,6 +11,7 @@ from gaswitness_probe.decode import decode, decode_bits, is_sentinel, unscaled
 from gaswitness_probe.history import Value
 from gaswitness_scenarios.rest_panel import RestPanel, Words
 from gaswitness_simulator.encode import (
+    LARGEST_FLOAT32,
     on_wire,
     raw_encoder,
     raw_limits,
@@ -25,6 +26,8 @@ from gaswitness_sitefile.site import Site
 AT_REST: Final = "at rest"
 UNEVEN: Final = 0.3217
 """A share of the range at which every byte of a float differs, so that its order shows."""
+LEAST_FLOAT32: Final = 2.0**-126
+"""The least normal binary32 (IEEE 754-2019 clause 3.4)."""
 HELD: Final = "beyond the type: held at its end"
 LIKE_SENTINEL: Final = "reads as the sentinel"
 
@@ -194,8 +197,11 @@ def _spoilt(point: Point, value: float, words: Words) -> str:
     if raw is not None and is_sentinel(point, raw):
         return LIKE_SENTINEL
     wanted = (value - point.offset) / point.scale
+    if point.type in FLOATS:
+        normal = LEAST_FLOAT32 <= abs(wanted) <= LARGEST_FLOAT32
+        return "" if point.type is PointType.FLOAT64 or normal or not wanted else HELD
     low, high = raw_limits(point)
-    return HELD if point.type not in FLOATS and not low - 0.5 <= wanted <= high + 0.5 else ""
+    return "" if low - 0.5 <= wanted <= high + 0.5 else HELD
 
 
 def _number(point: Point, case: str, words: Words, value: float, remark: str) -> ExampleValue:

@@ -4,6 +4,8 @@ import struct
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from gaswitness_probe.decode import decode
 from gaswitness_scenarios.example_values import HELD, LIKE_SENTINEL, example_values
@@ -12,6 +14,7 @@ from gaswitness_simulator.device import VirtualDevice
 from gaswitness_simulator.panel import VirtualPanel
 from gaswitness_simulator.stimulus import GasTo, Step
 from gaswitness_sitefile.load import load_site
+from gaswitness_sitefile.points import NUMERIC, Order
 from gaswitness_sitefile.site import Site
 
 ROOT = Path(__file__).parents[2]
@@ -149,6 +152,28 @@ def test_bits_codes_texts_and_beats():
     rested = example_values(site, site.points[7], RestPanel(site))
     assert [one.case.endswith("as at rest") for one in rested] == [False, True]
     assert examples(site, 6)["at rest"] == "00 00 01 00 00 00 00 00"
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    kind=st.sampled_from(sorted(NUMERIC)),
+    order=st.sampled_from(list(Order)),
+    scale=st.one_of(st.floats(1e-6, 1e6), st.floats(-1e6, -1e-6), st.sampled_from((1e-44, 1e44))),
+    offset=st.floats(-1e4, 1e4),
+    sentinel=st.one_of(st.none(), st.integers(0, 9999)),
+    shows=st.sampled_from(("AT-1.reading", "AT-1.A1.setpoint")),
+)
+def test_no_kind_of_number_is_without_examples_that_read_back(
+    kind, order, scale, offset, sentinel, shows
+):
+    how = {"type": kind, "order": order, "scale": scale, "offset": offset, "sentinel": sentinel}
+    site = site_of({**how, "shows": shows})
+    found = example_values(site, site.points[0], RestPanel(site))
+    assert len(found) >= (7 if shows == "AT-1.reading" else 1) - 1
+    for one in found:
+        point = site.points[0]
+        assert one.value == decode(point, one.words)
+        assert len(one.data(point)) == 2 * point.width
 
 
 @pytest.mark.parametrize("path", SITES, ids=lambda path: path.parent.name)
