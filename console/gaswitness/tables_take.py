@@ -116,17 +116,24 @@ def _files(loaded: LoadedSite, wanted: Site) -> dict[str, bytes]:
         own = isinstance(file, str) and file.casefold().endswith(".csv")
         target = file.replace("\\", "/") if own and isinstance(file, str) else f"{name}.csv"
         old = next((one for one in loaded.files if one.name == target), None)
-        written = csv_text(rows, _remarks(old), _delimiter(old)).encode()
-        files[target] = (_BOM if old and old.content.startswith(_BOM) else b"") + written
+        files[target] = _as_before(csv_text(rows, _remarks(old), _delimiter(old)), old)
         if not own:
             text = with_table_file(loaded.document, text, name, target)
     if text != loaded.document.text:
-        files[loaded.document.source.name] = text.encode()
+        files[loaded.document.source.name] = _as_before(text, loaded.document.source)
     _checked(loaded, wanted, files)
     return files
 
 
 _BOM: Final = b"\xef\xbb\xbf"
+
+
+def _as_before(text: str, old: SourceFile | None) -> bytes:
+    """The text in bytes, with the byte order mark and the line ends that the file had."""
+    content = b"" if old is None else old.content
+    ends = "\r\n" if b"\r\n" in content else "\n"
+    mark = _BOM if content.startswith(_BOM) else b""
+    return mark + text.replace("\n", ends).encode()
 
 
 def _delimiter(old: SourceFile | None) -> str:

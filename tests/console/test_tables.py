@@ -189,8 +189,9 @@ def test_a_table_keeps_its_separator_its_mark_and_the_remarks_at_its_top(demo, t
     )
     assert run(["tables", str(demo), "--take", book, "--force"]) == 0
     text = path.read_bytes()
-    assert text.startswith(b"\xef\xbb\xbf# About; the map\nname;table;address;")
-    assert b';"a; b"\n' in text
+    assert text.startswith(b"\xef\xbb\xbf# About; the map\r\nname;table;address;")
+    assert b';"a; b"\r\n' in text
+    assert text.count(b"\n") == text.count(b"\r\n")
     assert run(["check", str(demo)]) == 0
 
 
