@@ -59,10 +59,14 @@ def _written(files: Sequence[KeptFile], folder: Path) -> Path:
     top = folder.resolve()
     paths = []
     for kept in files:
-        path = (top / _DEEP / kept.name).resolve()
-        if not path.is_relative_to(top):
-            raise EvidenceError(f"the record keeps a file of the name {kept.name!r}: no such place")
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(kept.content)
+        try:
+            path = (top / _DEEP / kept.name).resolve()
+            if not path.is_relative_to(top):
+                raise ValueError("it lies outside")
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(kept.content)
+        except (OSError, ValueError) as error:
+            words = f"the record keeps a file of the name {kept.name!r}: no such place ({error})"
+            raise EvidenceError(words) from error
         paths.append(path)
     return paths[0]

@@ -8,18 +8,23 @@ from small_run import small_run, written
 from gaswitness_probe.applied import Applied, GasApplied
 from gaswitness_probe.evidence import Evidence, read_evidence
 from gaswitness_probe.evidence_file import EvidenceError
-from gaswitness_probe.verdict import Outcome
+from gaswitness_probe.verdict import Kind, Outcome
 from gaswitness_scenarios.agreement import differences
 from gaswitness_scenarios.clock import LoopClock
+from gaswitness_scenarios.conduct import Course, conduct
+from gaswitness_scenarios.events import ignore
 from gaswitness_scenarios.facts_of_run import facts_of_run
 from gaswitness_scenarios.judged_again import judged_again
 from gaswitness_scenarios.kept_files import kept_site
 from gaswitness_scenarios.kept_run import read_run
 from gaswitness_scenarios.load import load_script
+from gaswitness_scenarios.memory_link import MemoryTransport
 from gaswitness_scenarios.options import RehearsalLink
 from gaswitness_scenarios.result import RunKind
 from gaswitness_scenarios.run_files import records_of
 from gaswitness_scenarios.virtual_loop import run_virtual
+from gaswitness_simulator.device import VirtualDevice
+from gaswitness_simulator.panel import VirtualPanel
 from gaswitness_sitefile.link_fault_text import parse_link_fault
 from gaswitness_sitefile.load import load_site
 
@@ -63,6 +68,28 @@ def test_a_run_is_judged_again_from_its_record_alone(tmp_path, link, fault):
     assert differences(result.verdicts, again.verdicts) == ()
     assert [one.id for one in again.verdicts] == [one.id for one in result.verdicts]
     assert again.verdicts[1:] == result.verdicts[1:]  # the first tells how long replies took
+
+
+def test_a_survey_alone_is_made_again_and_nothing_is_judged_beside_it(tmp_path):
+    site_path, _ = written(tmp_path / "files")
+    site = load_site(site_path)
+
+    async def surveyed():
+        clock = LoopClock()
+        device = VirtualDevice(VirtualPanel(site.site, seed=1), unit=1)
+        transport = MemoryTransport(device, clock.now)
+        record = tmp_path / "run.sqlite"
+        course = Course(
+            RunKind.SURVEY, site, (), transport, 1, "memory", "", None, record, {"seed": "1"}
+        )
+        return await conduct(course, clock, ignore)
+
+    result = run_virtual(surveyed())
+    run = read_run(tmp_path / "run.sqlite")
+    again = judged_again(run)
+    assert {one.kind for one in again.verdicts} == {Kind.LINK, Kind.POINT}
+    assert differences(result.verdicts, again.verdicts) == ()
+    assert not run.histories()
 
 
 def test_a_panel_that_deviates_is_found_deviating_again(tmp_path):
@@ -132,7 +159,7 @@ def copy_until(source, target, last):
 def test_a_file_that_would_leave_its_folder_is_refused(tmp_path):
     small_run(tmp_path)
     facts = read_run(tmp_path / "run.sqlite").facts
-    for name in ("/tmp/site.yaml", "../../../../../../../site.yaml"):
+    for name in ("/elsewhere/site.yaml", "../../../../../../../site.yaml", "a\0b", "a" * 5000):
         wrong = type(facts.site_files[0])(name, facts.site_files[0].content)
         with pytest.raises(EvidenceError, match="no such place"):
             kept_site(replaced(facts, wrong))
