@@ -15,6 +15,7 @@ from gaswitness_simulator.stimulus_bus import (
     DeviceOff,
     DeviceType,
     TerminatorOff,
+    WiresSwapped,
 )
 from gaswitness_sitefile.model import Number, Record, Tag, Whole
 
@@ -31,8 +32,9 @@ class BusRecord(Record):
 
     `break`, `short`, `mend`: the cable. `take_off`, `put_back`: a device. `wrong_type`,
     `right_type`: another detector in its place, or the right one again. `address`,
-    `own_address`: to which a device is set. `terminator`: on or off. `noise_percent`: the part of
-    all answers that noise spoils.
+    `own_address`: to which a device is set. `swap_wires`: the two wires at a device, which works
+    either way round. `terminator`: on or off. `noise_percent`: the part of all answers that noise
+    spoils.
     """
 
     break_: Annotated[Tag | None, Field(alias="break", default=None)]
@@ -44,6 +46,7 @@ class BusRecord(Record):
     right_type: Tag | None = None
     address: Readdressed | None = None
     own_address: Tag | None = None
+    swap_wires: Tag | None = None
     terminator: OnOff | None = None
     noise_percent: Annotated[Number | None, Field(ge=0, le=100, default=None)]
 
@@ -66,6 +69,7 @@ class BusRecord(Record):
             None if self.right_type is None else DeviceType(self.right_type, wrong=False),
             None if self.address is None else DeviceAddress(self.address.device, self.address.to),
             None if self.own_address is None else DeviceAddress(self.own_address, None),
+            None if self.swap_wires is None else WiresSwapped(self.swap_wires),
             None if self.terminator is None else TerminatorOff(on=not self.terminator),
             None if self.noise_percent is None else BusNoise(self.noise_percent),
         )

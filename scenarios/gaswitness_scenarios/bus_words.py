@@ -13,6 +13,7 @@ from gaswitness_simulator.stimulus_bus import (
     DeviceOff,
     DeviceType,
     TerminatorOff,
+    WiresSwapped,
 )
 from gaswitness_sitefile.site import Site
 
@@ -37,10 +38,11 @@ def change_words(site: Site, change: BusStimulus) -> str:
         case DeviceType(tag, wrong):
             which = "a detector of another type" if wrong else "the right detector"
             return f"Fit {which} in the place of {called(site, tag)}"
-        case DeviceAddress(tag, None):
-            return f"Set {called(site, tag)} to its own address"
         case DeviceAddress(tag, address):
-            return f"Set {called(site, tag)} to address {address}"
+            to = "its own address" if address is None else f"address {address}"
+            return f"Set {called(site, tag)} to {to}"
+        case WiresSwapped(tag):
+            return f"Swap the two wires of the bus at {called(site, tag)}"
         case TerminatorOff(on):
             return "Take the line terminator away" if on else "Fit the line terminator"
         case BusNoise(percent):

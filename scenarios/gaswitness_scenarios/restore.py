@@ -10,6 +10,8 @@ from typing import Any
 from gaswitness_scenarios.build import Builder
 from gaswitness_scenarios.schedule import Scheduler
 from gaswitness_scenarios.script import (
+    AdapterOff,
+    Bump,
     BusChange,
     Drift,
     Fault,
@@ -27,6 +29,7 @@ from gaswitness_scenarios.script import (
     Power,
     Press,
     Purge,
+    RoomAir,
     Step,
 )
 from gaswitness_scenarios.script_file import ScriptRecord
@@ -39,6 +42,7 @@ from gaswitness_simulator.stimulus_bus import (
     DeviceOff,
     DeviceType,
     TerminatorOff,
+    WiresSwapped,
 )
 from gaswitness_sitefile.problems import Loc, Place
 from gaswitness_sitefile.site import Site
@@ -130,6 +134,11 @@ def _undo_at_channel(site: Site, step: Gas | Fault | Inhibit) -> tuple[str, Undo
                 return f"gas {tag}", None
             to = "clean" if channel.room is None else "room"
             return f"gas {tag}", {"gas": {"channel": tag, "to": to}}
+        case Bump():
+            to = "clean" if not step.in_room else "room"
+            return f"gas {step.channel}", {"gas": {"channel": step.channel, "to": to}}
+        case AdapterOff() | RoomAir():
+            return f"gas {step.channel}", None
         case Fault():
             key = "return" if step.drop_out else "fault_clear"
             return f"{key} {tag}", {key: tag} if step.on else None
@@ -181,6 +190,8 @@ def _undo_of_bus(step: BusChange) -> tuple[str, Undoing | None]:
         case DeviceAddress(tag, address):
             undo = {"bus": {"own_address": tag}}
             return f"address {tag}", None if address is None else undo
+        case WiresSwapped(tag):
+            return f"wires {tag}", None
         case TerminatorOff(on):
             return "terminator", {"bus": {"terminator": "on"}} if on else None
         case BusNoise(percent):

@@ -21,9 +21,12 @@ from gaswitness_simulator.stimulus_bus import (
     DeviceAddress,
     DeviceOff,
     DeviceType,
+    WiresSwapped,
 )
 from gaswitness_sitefile.problems import Loc, one_of
 from gaswitness_sitefile.site import Site
+
+_OF_DEVICE: Final = (DeviceOff, DeviceType, DeviceAddress, WiresSwapped)
 
 LIVES: Final = frozenset(("bus", "mains", "watchdog"))
 """Keys of the steps made here; `press: discover` is another."""
@@ -83,4 +86,4 @@ def _stands(within: Within, record: BusRecord, loc: Loc) -> bool:
 
 def named(change: BusStimulus) -> str | None:
     """The device that is changed; None where it is none."""
-    return change.tag if isinstance(change, DeviceOff | DeviceType | DeviceAddress) else None
+    return change.tag if isinstance(change, _OF_DEVICE) else None

@@ -21,6 +21,7 @@ from gaswitness_simulator.stimulus_bus import (
     DeviceOff,
     DeviceType,
     TerminatorOff,
+    WiresSwapped,
 )
 from gaswitness_sitefile.bus import Bus, BusScan
 from gaswitness_sitefile.site import Site
@@ -73,6 +74,8 @@ class BusMotion:
             case DeviceAddress(tag, address):
                 own = wiring.bus.device_of[self._device(tag)].address
                 wiring.moved[tag] = own if address is None else address
+            case WiresSwapped(tag):
+                self._device(tag)  # nothing comes of it: common practice, no source
             case TerminatorOff(on):
                 wiring.terminator_off = on
             case BusNoise(percent):

@@ -54,6 +54,13 @@ class DeviceAddress:
 
 
 @dataclass(frozen=True, slots=True)
+class WiresSwapped:
+    """The two wires of the bus change places at a device, which works either way round."""
+
+    tag: str
+
+
+@dataclass(frozen=True, slots=True)
 class TerminatorOff:
     """The line terminator is taken away, or put back."""
 
@@ -78,6 +85,7 @@ BusStimulus = (
     | DeviceOff
     | DeviceType
     | DeviceAddress
+    | WiresSwapped
     | TerminatorOff
     | BusNoise
 )

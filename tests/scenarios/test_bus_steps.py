@@ -73,6 +73,10 @@ STEPS = {
         sim.DeviceAddress("AT-3", None),
         "Set AT-3 (Screen room) to its own address",
     ),
+    "bus: {swap_wires: AT-2}": (
+        sim.WiresSwapped("AT-2"),
+        "Swap the two wires of the bus at AT-2 (Wet well)",
+    ),
     "bus: {terminator: off}": (sim.TerminatorOff(on=True), "Take the line terminator away"),
     "bus: {terminator: on}": (sim.TerminatorOff(on=False), "Fit the line terminator"),
     "bus: {noise_percent: 30}": (
