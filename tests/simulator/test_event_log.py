@@ -124,6 +124,13 @@ def test_registers_of_entries_that_are_not_there_yet_show_0(logged):
     assert registers(logged())[5:7] == (0, 0)
 
 
+def test_no_more_is_kept_than_was_asked_for(logged):
+    bench = logged().gas("AT-2", 50.0).do(Press("mute")).do(Press("reset"))
+    assert len(bench.events) > 5
+    assert bench.panel.log.newest(5).what == "active on"
+    assert bench.panel.log.newest(6) is None
+
+
 def test_the_log_outlasts_the_power(logged):
     bench = logged().gas("AT-2", 50.0).gas("AT-2", 0.0).do(Power(on=False)).do(Power(on=True))
     assert registers(bench)[0] == len(bench.events) > 5

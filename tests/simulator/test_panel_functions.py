@@ -187,6 +187,14 @@ def test_a_calibration_ends_by_itself_and_takes_the_errors_with_it(three):
     assert not bench["K1.active"]
 
 
+def test_gas_that_is_there_when_a_calibration_ends_counts_at_once(three):
+    bench = three().do(Calibrate("AT-1", 20.0)).gas("AT-1", 50.0)
+    assert not bench["K1.active"]
+    bench.wait(20.0)
+    assert bench["K1.active"]
+    assert first(bench) == ["AT-1"]
+
+
 def test_a_calibration_that_the_power_breaks_off_mends_nothing(three):
     bench = three().do(Drift("AT-1", 30.0, None), Calibrate("AT-1", 20.0)).do(Power(on=False))
     bench.do(Power(on=True), wait_s=40.0)
