@@ -99,7 +99,7 @@ def _chart(
 def _marks_of(expected: Expectations, event: Event, strips: Sequence[Strip]) -> tuple[Mark, ...]:
     """The marks of steps at what the picture shows, and of those at no channel or output."""
     site = expected.view.site
-    tags = [one.tag for one in (*site.channels, *site.outputs)]
+    tags = [*site.channel_of, *site.output_of]
     here = {strip.title.partition(" ")[0] for strip in strips}
     return tuple(
         mark

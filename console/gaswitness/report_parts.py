@@ -32,7 +32,8 @@ JUST_S: Final = 1e-6
 DONE: Final = "done"
 NOT_BEGUN: Final = "not begun"
 WAIT: Final = "Wait "
-"""A step that only lets time pass; what happens meanwhile belongs to what was done before."""
+PASSIVE: Final = (WAIT, "Expected: ", "Look: ", "Test ")
+"""Steps that do nothing to the panel: what happens then belongs to what was done before."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,13 +231,13 @@ def _steps(issue: Issue, stretch: _Stretch, findings: Sequence[Finding]) -> Iter
 
 
 def _by_step(entries: Sequence[Entry], findings: Sequence[Finding]) -> dict[int, list[Finding]]:
-    """What was seen, by the place of the last step before it that did more than wait."""
-    acting = [at for at, one in enumerate(entries) if not one.body["words"].startswith(WAIT)]
+    """What was seen, by the place of the last step before it that did something."""
+    acting = [at for at, one in enumerate(entries) if not one.body["words"].startswith(PASSIVE)]
     begins = [entries[at].at_s for at in acting]
     found: dict[int, list[Finding]] = {}
     for one in findings:
         before = bisect_right(begins, (one.at_s or 0.0) + JUST_S) - 1
-        found.setdefault(acting[max(before, 0)] if acting else 0, []).append(one)
+        found.setdefault(acting[before] if before >= 0 else 0, []).append(one)
     return found
 
 

@@ -30,7 +30,7 @@ from gaswitness.report_blocks import (
 from gaswitness.report_chart import Event, event_charts
 from gaswitness.report_data import Finding, Item, Part, Report, StepRow
 from gaswitness.report_issues import Issue
-from gaswitness.report_parts import WAIT
+from gaswitness.report_parts import PASSIVE, WAIT
 from gaswitness.report_words import TONES, instant, outcome_cell, response_cell, seen_words
 from gaswitness.summary import KIND_WORDS
 from gaswitness.wording import OUTCOME_WORDS, duration_words, response_words
@@ -46,8 +46,6 @@ STEP_COLUMNS: Final = (
     Column("Proof", 1.0),
     Column("Initials", 0.9),
 )
-UNMARKED: Final = (WAIT, "Expected: ")
-"""Steps that do nothing to the panel."""
 Places = dict[tuple[str, str], tuple[str, int]]
 """Test and step in which each side of each verdict was seen."""
 MOST_EFFECTS: Final = 18
@@ -311,7 +309,7 @@ def _drawings(part: Part, issue: Issue) -> Iterator[Figure]:
 
 def _marks(steps: Sequence[StepRow]) -> Iterator[Mark]:
     """One mark an instant at which something was done, by the number of its first step."""
-    telling = [step for step in steps if not step.words.startswith(UNMARKED)]
+    telling = [step for step in steps if step.looks or not step.words.startswith(PASSIVE)]
     for at_s, some in groupby(telling, key=lambda step: step.at_s):
         told = list(some)
         yield Mark(at_s, told[0].number, tuple(step.words for step in told))

@@ -1,0 +1,323 @@
+"""The report's page and data: what stands in them, held against the run and by other libraries."""
+
+import csv
+import itertools
+import json
+import re
+import xml.etree.ElementTree as ET
+from io import BytesIO, StringIO
+
+import html5lib
+import jsonschema
+import pytest
+from openpyxl import load_workbook
+from report_records import NOTED, make_run
+
+from gaswitness.cli import run
+from gaswitness.report_build import Chosen, build_report
+from gaswitness.report_html import report_html
+from gaswitness.report_issues import read_issues
+from gaswitness.report_json import report_json, report_schema
+from gaswitness.report_junit import report_junit
+from gaswitness.report_pages import report_sheets
+from gaswitness.report_tables import punch_csv, steps_book, steps_csv
+from gaswitness_probe.verdict import Outcome
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return make_run(tmp_path_factory.mktemp("report") / "run")
+
+
+@pytest.fixture(scope="module")
+def first(folder):
+    """The report of the first issue alone."""
+    issues = read_issues(folder / "run.sqlite")
+    return build_report(issues, Chosen("FAT-7", "A", "fat")), issues
+
+
+@pytest.fixture(scope="module")
+def both(folder):
+    issues = read_issues(folder)
+    return build_report(issues, Chosen()), issues
+
+
+@pytest.fixture(scope="module")
+def page(first):
+    return report_html(report_sheets(*first))
+
+
+@pytest.fixture(scope="module")
+def tree(page):
+    """By another library's strict parser (HTML Living Standard, chapter 13)."""
+    return html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(page)
+
+
+def words(element):
+    return " ".join("".join(element.itertext()).split())
+
+
+def part(report, part_id):
+    return next(one for one in report.parts if one.id == part_id)
+
+
+def item(report, item_id):
+    return next(one for one in report.items if one.id == item_id)
+
+
+def test_page_one_says_the_outcome_in_words(tree, first):
+    report, _ = first
+    assert report.outcome is Outcome.FAILED
+    main = tree.find(".//main")
+    said = main.findall("p") + main.findall(".//main/p")
+    assert words(said[0]).startswith("FAILED. Of ")
+    assert " 3 failed" in words(said[0])
+    text = words(main)
+    assert text.index("FAILED.") < text.index("Contents")
+    front = text[: text.index("Contents")]
+    assert "Of 2 tests of the plan: 1 proven, 1 failed." in front
+    assert "level/AT-1.A2: AT-1.A2 was off though the reading stood at" in front
+    assert "proves nothing about a real panel" in front
+    for party in ("Vendor", "Purchaser", "Third party"):
+        assert party in front
+    assert "Testing gas alarms can move valves" in front
+
+
+def test_reported_and_witnessed_are_kept_apart(tree, first):
+    report, _ = first
+    front = words(tree.find(".//main")).partition("Contents")[0]
+    assert "is reported: the panel says so over the wire. That is no proof" in front
+    assert "A person was asked to look or listen once" in front
+    steps = part(report, "T-001").steps
+    looks = [look for step in steps for look in step.looks]
+    assert [(look.fact, look.value) for look in looks] == [("B1.active", True)]
+    rows = [[words(cell) for cell in row] for row in tree.iter("tr")]
+    seen = next(row for row in rows if row and row[0] == "B1.active" and "looks" in row[1])
+    assert seen[5:] == ["witnessed", "AQ, BR"]
+    assert {row[5] for row in rows if len(row) == 7 and row[4] == "proven"} == {"reported"}
+
+
+def test_the_page_asks_for_nothing_outside_and_runs_nothing(page, tree):
+    assert not list(tree.iter("script"))
+    assert not list(tree.iter("link"))
+    assert "@import" not in page
+    assert set(re.findall(r"url\(([^)]*?)\)", page)) <= set(re.findall(r"url\((#[^)]*?)\)", page))
+    for element in tree.iter():
+        for name, value in element.attrib.items():
+            if name in ("href", "src", "{http://www.w3.org/1999/xlink}href"):
+                assert value.startswith("#"), value
+    addresses = set(re.findall(r"https?://[^\"' <)]+", page))
+    assert addresses == {"http://www.w3.org/2000/svg"}
+
+
+def test_keyboard_and_screen_reader_find_their_way(tree):
+    """By the techniques of WCAG 2.2: H57, G1, H39, H63, H69, H37 (ARIA for SVG)."""
+    assert tree.get("lang") == "en"
+    ids = [element.get("id") for element in tree.iter() if element.get("id")]
+    assert len(ids) == len(set(ids))
+    for element in tree.iter():
+        target = element.get("href", "")
+        assert not target.startswith("#") or target[1:] in ids
+        for name in ("aria-labelledby", "aria-describedby"):
+            assert set(element.get(name, "").split()) <= set(ids)
+    levels = [int(e.tag[1]) for e in tree.iter() if re.fullmatch("h[1-6]", str(e.tag))]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(after <= before + 1 for before, after in itertools.pairwise(levels))
+    tables = list(tree.iter("table"))
+    assert len(tables) > 10
+    for table in tables:
+        assert words(table.find("caption"))
+        assert all(cell.get("scope") == "col" for cell in table.find("thead").iter("th"))
+        assert all(
+            cell.get("scope") in ("row", "rowgroup")
+            for cell in table.iter("th")
+            if cell.get("scope") != "col"
+        )
+    regions = [e for e in tree.iter("div") if e.get("role") == "region"]
+    assert len(regions) == len(tables)
+    assert all(region.get("tabindex") == "0" for region in regions)
+    drawings = [e for e in tree.iter() if str(e.tag).endswith("svg")]
+    assert len(drawings) >= 2
+    for drawing in drawings:
+        assert drawing.get("role") == "img"
+        named = [e for e in drawing.iter() if e.get("id") in drawing.get("aria-labelledby").split()]
+        assert [str(e.tag).rpartition("}")[2] for e in named] == ["title", "desc"]
+        assert all(words(e) for e in named)
+
+
+def test_foreign_text_stays_text(tree):
+    assert not list(tree.iter("west"))
+    assert "Cellar <west> & pump room" in words(tree.find(".//main"))
+    assert NOTED in words(tree.find(".//main"))
+
+
+def test_the_failed_test_tells_step_expected_seen_and_initials(first):
+    report, _ = first
+    failed = part(report, "T-002")
+    assert failed.outcome is Outcome.FAILED
+    assert [str(one.outcome) for one in failed.claims] == ["failed", "not_run"]
+    found = [(step.words, one) for step in failed.steps for one in step.findings]
+    where, finding = next(pair for pair in found if pair[1].name == "level/AT-1.A2: setpoint")
+    assert "to AT-1" in where
+    assert "rising" in where
+    assert finding.expected == "AT-1.A2 on at 20 %LEL"
+    assert "reading 20." in finding.seen
+    valve = next(one for _, one in found if one.of == "expectation/Valve shuts")
+    assert valve.outcome is Outcome.FAILED
+    good = part(report, "T-001")
+    assert good.initials == "AQ, BR"
+    assert good.remarks[0].endswith("the door was open (Bo Reed)")
+    rise = next(o for s in good.steps for o in s.findings if o.name == "cell/any.A1 > B1: rises")
+    low, high = rise.response_s
+    assert 0.0 <= low < high < 1.5
+
+
+def test_frames_of_what_failed_are_those_of_the_record(first, tree):
+    report, issues = first
+    frames = next(one for one in report.frames if one.of == "level/AT-1.A2: setpoint")
+    assert len(frames.rows) >= 4
+    sent = {exchange.sent_s: exchange for exchange in issues[0].wire}
+    for row in frames.rows:
+        exchange = sent[row.sent_s]
+        marked = [span.text for span in row.response if span.style == "marked"]
+        plain = "".join(span.text for span in row.response).replace("[", "").replace("]", "")
+        assert bytes.fromhex(plain) == exchange.response
+        assert marked
+        assert abs(row.received_s - frames.at_s) < 30.0
+    # 20.32 %LEL was over the setpoint of 20, and the register of the alarms said off (bit 1)
+    values = [value for row in frames.rows for value in row.values if value.startswith("Alarms")]
+    assert values
+    assert not any("AT-1.A2" in value for value in values)
+    assert "Appendix: raw frames of what failed" in words(tree.find(".//main"))
+
+
+def test_a_retest_counts_where_it_tested_and_nowhere_else(both):
+    report, _ = both
+    level = item(report, "level/AT-1.A2")
+    assert (level.outcome, level.issue) == (Outcome.PROVEN, "2")
+    assert [(e.issue, str(e.outcome)) for e in level.history] == [("1", "failed"), ("2", "proven")]
+    other = item(report, "level/AT-2.A1")
+    assert (other.outcome, other.issue) == (Outcome.PROVEN, "1")
+    assert [one.id for one in report.parts] == ["T-001", "T-002"]
+    again = part(report, "T-002")
+    assert (again.outcome, again.issue) == (Outcome.PROVEN, "2")
+    assert again.attempts[0].startswith("issue 1: failed")
+    assert part(report, "T-001").issue == "1"
+    noted = report.punch[0]
+    assert (noted.number, noted.category, noted.newest) == ("D1.1", "B", "proven in issue 2")
+    assert not [one for one in report.punch if one.about == "level/AT-1.A2"]
+
+
+def test_as_found_and_as_left_stand_beside_what_is_stated(both):
+    report, _ = both
+    setpoint = next(one for one in report.settings if one.name == "AT-1 A2 setpoint")
+    assert (setpoint.stated, setpoint.found, setpoint.left) == ("20 %LEL", "26 %LEL", "20 %LEL")
+    assert setpoint.remark == "changed during the run"
+    valve = next(one for one in report.settings if one.name == "V1.active")
+    assert (valve.found, valve.left, valve.remark) == ("off", "off", "")
+
+
+def test_report_json_keeps_to_its_published_schema(first, both):
+    schema = report_schema()
+    jsonschema.Draft202012Validator.check_schema(schema)
+    for report, _ in (first, both):
+        text = report_json(report)
+        jsonschema.validate(json.loads(text), schema)
+    broken = json.loads(report_json(first[0]))
+    broken["parts"][0]["claims"][0]["outcome"] = "passed"
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(broken, schema)
+
+
+def test_the_same_evidence_makes_the_same_bytes(folder, first, page):
+    issues = read_issues(folder / "run.sqlite")
+    again = build_report(issues, Chosen("FAT-7", "A", "fat"))
+    assert report_json(again) == report_json(first[0])
+    assert report_html(report_sheets(again, issues)) == page
+
+
+def test_junit_has_tests_and_verdicts(first):
+    root = ET.fromstring(report_junit(first[0]))
+    suites = {suite.get("name"): suite for suite in root}
+    tests = suites["gaswitness.test"]
+    assert (tests.get("tests"), tests.get("failures")) == ("2", "1")
+    assert tests[1].find("failure").get("message").startswith("level/AT-1.A2: setpoint: ")
+    total = sum(int(suite.get("failures")) for suite in root)
+    assert int(root.get("failures")) == total == len(root.findall(".//failure"))
+
+
+def test_steps_and_punch_list_are_tables_without_formulas(first):
+    report, _ = first
+    rows = list(csv.DictReader(StringIO(steps_csv(report))))
+    rise = next(row for row in rows if row["what"] == "cell/any.A1 > B1: rises")
+    assert (rise["test"], rise["verdict"], rise["proof"]) == ("T-001", "proven", "reported")
+    assert float(rise["response from, s"]) < float(rise["response to, s"])
+    assert rise["initials"] == "AQ, BR"
+    punch = list(csv.DictReader(StringIO(punch_csv(report))))
+    assert punch[0]["what"] == f"'{NOTED}"
+    assert {row["category"] for row in punch[1:]} == {"A proposed", "B proposed"}
+    book = load_workbook(BytesIO(steps_book(report)))
+    assert book.sheetnames == ["steps", "punch list"]
+    cell = book["punch list"]["D2"]
+    assert (cell.value, cell.data_type) == (NOTED, "s")
+    assert book["steps"].max_row == len(rows) + 1
+
+
+def test_the_command_writes_a_folder_and_overwrites_nothing(folder, tmp_path, capsys):
+    out = tmp_path / "out"
+    arguments = ["report", str(folder), "-o", str(out), "--document", "FAT-7"]
+    assert run(arguments) == 0
+    names = ["junit.xml", "punch.csv", "report.html", "report.json", "steps.csv", "steps.xlsx"]
+    assert sorted(path.name for path in out.iterdir()) == names
+    assert "FAT-7" in (out / "report.html").read_text("utf-8")
+    capsys.readouterr()
+    assert run(arguments) == 2
+    assert "holds files already" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["report", "nowhere"], "there is no such file"),
+        (["report", "HERE", "--sign", "a.p12"], "--pdf"),
+        (["report", "HERE", "--pdf", "--sign-password-env", "NOT_SET_7"], "NOT_SET_7"),
+    ],
+)
+def test_wrong_use_says_the_remedy(arguments, said, tmp_path, capsys):
+    arguments = [str(tmp_path) if one == "HERE" else one for one in arguments]
+    assert run(arguments) == 2
+    assert said in capsys.readouterr().err
+
+
+def test_a_damaged_record_is_said_to_be_so(folder, tmp_path, capsys):
+    """A byte of an entry changed after the fact, by way of the database itself."""
+    import shutil
+    import sqlite3
+
+    path = tmp_path / "run.sqlite"
+    shutil.copy(folder / "run.sqlite", path)
+    db = sqlite3.connect(path)
+    db.execute("UPDATE entry SET body = replace(body, 'door was open', 'door was shut')")
+    db.commit()
+    db.close()
+    assert run(["report", str(path), "-o", str(tmp_path / "out")]) == 1
+    assert "is not as it was written" in capsys.readouterr().err
+    said = (tmp_path / "out" / "report.html").read_text("utf-8")
+    assert "the record is not whole: BROKEN" in said
+
+
+def test_a_survey_alone_has_a_report_too(tmp_path):
+    from report_records import HERE
+
+    from gaswitness_scenarios.options import RehearsalOptions
+    from gaswitness_scenarios.run import rehearse
+    from gaswitness_sitefile.load import load_site
+
+    rehearse(load_site(HERE / "site.yaml"), [], RehearsalOptions(tmp_path / "run.sqlite"))
+    issues = read_issues(tmp_path)
+    report = build_report(issues, Chosen())
+    page = report_html(report_sheets(report, issues))
+    assert report.parts == ()
+    assert "the register map alone was surveyed" in page
+    assert all(row.worked is not None for row in report.points)
