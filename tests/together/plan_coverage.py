@@ -35,6 +35,7 @@ class Coverage:
             tag: [name for name in self.stretches[0].shown if name.startswith(f"{tag}.")]
             for tag in site.channel_of
         }
+        self.mapped = {shows for point in site.points for _, shows in point.facts()}
         self.off_by_inhibit = site.behaviour.inhibit is InhibitActs.LEVELS
 
     def missing(self):
@@ -165,7 +166,8 @@ class Coverage:
             fact = f"{channel.tag}.{name}"
 
             def under(one, fact=fact):
-                return fact in one.short and not one.shown[fact] and not one.acting[cell.id]
+                seen = fact in self.mapped or not one.acting[cell.id]
+                return fact in one.short and not one.shown[fact] and seen
 
             if not self._for(under, cell.on_delay_s + SEEN_S):
                 yield f"{cell.id}: gas never stood just short of {fact} with it off"
@@ -288,8 +290,12 @@ class Coverage:
         tag = output.tag
         if not self._for(lambda one: one.muted[tag], SEEN_S):
             yield f"{tag}: never muted while it acts"
+        # With a single cell nothing can come anew: the mute ends with it, and the next one sounds.
+        single = len(self.site.cells_of[tag]) == 1
+        muted = False
         for before, here in pairwise(self.stretches):
-            if before.muted[tag] and here.shown[f"{tag}.active"]:
+            muted = before.muted[tag] or (single and muted)
+            if muted and here.shown[f"{tag}.active"]:
                 return
         yield f"{tag}: never sounds again after it was muted"
 
