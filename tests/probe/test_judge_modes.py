@@ -186,7 +186,7 @@ def test_a_first_that_stays_when_all_is_gone_and_accepted_is_failed(first):
 
 
 def test_of_two_alarms_nearer_than_a_flag_may_lag_either_may_be_the_first(first):
-    near = text((0, 11), (1, 30), (0, 29))
+    near = text((0, 12), (1, 30), (0, 28))
     for one, two in ((IS_FIRST, NEVER), (NEVER, IS_FIRST)):
         hand = first(one=one, two=two, AT_1__A1=near)
         assert "failed" not in {hand[f"flag/AT-{n}.first_up"].outcome for n in (1, 2)}
@@ -246,6 +246,21 @@ def test_without_panel_unaccepted_it_follows_from_alarms_and_keys(first):
     assert first(did=did, panel__unaccepted="", **faults)["flag/AT-2.first_up"].outcome == "proven"
     wrong = first(two=NEVER, three=IS_FIRST, did=did, panel__unaccepted="", **faults)
     assert wrong["flag/AT-3.first_up"].outcome == "failed"
+
+
+def test_a_panel_that_says_it_has_no_first_is_taken_at_its_word_before_the_first_alarm(first):
+    """Nobody accepts anything before, and the map does not show what is unaccepted."""
+    assert first(panel__unaccepted="")["flag/AT-2.first_up"].outcome == "proven"
+    assert first(two=NEVER, panel__unaccepted="")["flag/AT-2.first_up"].outcome == "failed"
+
+
+def test_a_power_cut_between_two_samples_begins_anew(first):
+    """Both alarms come on again in one scan, and the first in the site file is the first."""
+    blink = [(30.2, PowerSet(on=False)), (30.6, PowerSet(on=True)), *ACCEPT]
+    one, two = text((0, 31), (1, 24), (0, 15)), text((0, 10), (1, 21), (0, 39))
+    hand = first(one=one, two=two, did=blink)
+    assert "failed" not in {hand[f"flag/AT-{n}.first_up"].outcome for n in (1, 2)}
+    assert first(one=one, two=two)["flag/AT-2.first_up"].outcome == "failed"
 
 
 def test_nothing_is_said_of_a_first_that_came_before_the_run(first):

@@ -134,6 +134,22 @@ def test_a_pulse_that_the_power_took_is_not_failed(seen):
     assert "failed" not in (hand[CELL].outcome, hand["output/K1"].outcome)
 
 
+def test_a_cause_that_stands_when_the_power_returns_comes_anew(seen):
+    """The power blinks between two samples: nothing shows it but the pulse that begins again."""
+    output = text((0, 8), (1, 20), (0, 13), (1, 20), (0, 9))
+    blink = [(40.2, PowerSet(on=False)), (40.6, PowerSet(on=True))]
+    assert seen(text((0, 8), (1, 62)), output, PULSE)["output/K1"].outcome == "failed"
+    hand = seen(text((0, 8), (1, 62)), output, PULSE, did=blink)
+    assert "failed" not in (hand[CELL].outcome, hand["output/K1"].outcome)
+
+
+def test_a_cause_too_short_to_be_sure_of_may_be_heard_as_late_as_any(seen):
+    """It stands for 3 s, the time allowed for the answer: the pulse may begin at its end."""
+    output = text((0, 13), (1, 22), (0, 25))
+    hand = seen(text((0, 8), (1, 3), (0, 49)), output, PULSE)
+    assert "failed" not in (hand[CELL].outcome, hand["output/K1"].outcome)
+
+
 def test_a_cause_that_may_have_flickered_unseen_tells_nothing_of_the_length(seen):
     """Samples are missing for longer than the panel dwells: the cause may have come twice."""
     cause = text((0, 8)) + "." * 7 + text((1, 35))
@@ -236,6 +252,19 @@ def test_a_mute_does_not_reach_a_forced_output(seen):
     assert hand["output/K1"].outcome == "proven"
     silent = seen(text((0, 6), (1, 44)), text((0, 6), (1, 9), (0, 35)), did=did)
     assert outcomes(silent["output/K1"])["forced on"] == "failed"
+
+
+def test_an_output_that_took_a_mute_while_it_was_forced_is_failed_once_let_go(seen):
+    did = [force(9.5, True), (15.0, KeyPressed("mute")), force(24.5, None)]
+    output = text((0, 6), (1, 19), (0, 25))
+    assert seen(text((0, 6), (1, 44)), output, did=did)[CELL].outcome == "failed"
+
+
+def test_a_latch_from_before_the_run_may_show_once_its_output_is_let_go(seen):
+    did = [force(9.5, False), force(24.5, None)]
+    output = text((1, 10), (0, 15), (1, 25))
+    hand = seen(IDLE, output, cell={"latching": True}, did=did)
+    assert "failed" not in (hand[CELL].outcome, hand["output/K1"].outcome)
 
 
 def test_a_pulse_under_a_forced_output_is_not_measured(seen):
