@@ -50,10 +50,8 @@ class Polls:
         """When the device last answered, at or before the instant; 0 before it ever did."""
         line = self.lines[tag]
         last = self._last(line, at_s)
-        if not line.heard:
-            last = min(last, line.polled) - line.missed
-        elif last <= line.polled:
-            last -= line.missed
+        if not line.heard or last <= line.polled:
+            last = min(last, line.polled - line.missed)
         return max(0.0, line.first_s + last * self.cycle_s)
 
     def answers(self, tag: str) -> bool:

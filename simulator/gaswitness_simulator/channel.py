@@ -439,11 +439,11 @@ class ChannelState:
     def _scans_to(self, edges: list[float], at_s: float) -> int:
         """Scans that may pass before the value with noise could touch the nearest edge."""
         now, fastest = self.air.lagged(at_s), self.air.fastest(at_s)
-        if fastest == math.inf:
-            return 1
         if self.ageing is not None:
             fastest = self.ageing.fastest(fastest, *self.air.reach(at_s), at_s)
             now = self.ageing.shows(now, at_s)
+        if not fastest < math.inf:
+            return 1
         gap = min(abs(edge - now) for edge in edges) - self.noise
         if gap <= 0.0 or fastest <= 0.0:
             return 1

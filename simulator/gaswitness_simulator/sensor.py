@@ -3,6 +3,7 @@
 Pure: the shown value is zero + span x lagged value. Knows no panel.
 """
 
+import math
 from dataclasses import dataclass
 
 
@@ -22,9 +23,11 @@ class Line:
         return self.first + (self.last - self.first) * u / self.over_s if u > 0.0 else self.first
 
     def slope(self, at_s: float) -> float:
-        """The steepest that it still is, per second."""
+        """The steepest that it still is, per second; infinite while a step is ahead."""
         if at_s - self.begun_s >= self.over_s:
             return 0.0
+        if self.over_s == 0.0:
+            return math.inf
         return abs(self.last - self.first) / self.over_s
 
     def to(self, last: float | None, at_s: float, over_s: float) -> "Line":

@@ -193,10 +193,24 @@ UNHEARD = [
     (3.0, GasTo("AT-1", Step(-30.0))),
 ]
 """The gas changes twice before the panel hears of it."""
+LOST_IN_GAS = [
+    (3.0, Press("accept")),
+    *[(0.2, GasTo("AT-1", Step(-30.0)))] * 3,
+    (3.0, BusBreak("AT-1", on=True)),
+]
+"""What is held in the fault is the last reading that was heard."""
+CALIBRATED = [
+    *[(0.2, GasTo("AT-1", Step(-30.0)))] * 2,
+    (0.2, AskDiscovery()),
+    (0.2, Drift("AT-1", None, 0.0, 0.0)),
+]
+"""A sensor's error changes at once, of which the panel has yet to hear."""
 
 
 @settings(deadline=None)
 @example(UNHEARD)
+@example(LOST_IN_GAS)
+@example(CALIBRATED)
 @given(plays(gases, drifts, faults, powers, buses))
 def test_no_reading_is_outside_what_gas_sensor_noise_and_limits_allow(
     make_site, a_channel, a_cell, play
