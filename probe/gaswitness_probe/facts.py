@@ -87,9 +87,11 @@ def _sources_in(site: Site, point: Point) -> Iterator[tuple[str, Source]]:
             yield from _state_sources(channel, point)
         return
     if is_first_up_number(point.subject, point.what):
+        named = point.type is PointType.ENUMERATION
         for number, tag in enumerate(site.channel_of, 1):
-            said = tag if point.type is PointType.ENUMERATION else number
-            yield f"{tag}.{FIRST_UP}", Source(point, _is_said(said), direct=False)
+            if not named or tag in point.codes.values():
+                meaning = _is_said(tag if named else number)
+                yield f"{tag}.{FIRST_UP}", Source(point, meaning, direct=False)
         return
     for bit, shown in point.facts():
         subject, _, what = shown.partition(".")

@@ -10,6 +10,8 @@ from gaswitness_probe.facts import within_type
 from gaswitness_probe.history import Value
 from gaswitness_probe.verdict import Outcome
 from gaswitness_sitefile.channel import Channel
+from gaswitness_sitefile.event_log import EVENTS
+from gaswitness_sitefile.mode_facts import is_first_up_number
 from gaswitness_sitefile.points import FLOATS, NUMERIC, Point, PointType, is_number
 from gaswitness_sitefile.site import Site
 
@@ -157,7 +159,12 @@ MOST_MA: Final = 25.0
 
 
 def _limits_of_number(site: Site, point: Point) -> tuple[float, float]:
-    """A loop's current in mA; an average of exposure, of which 24 h may stand over 8 h."""
+    """A loop's current in mA; an average of exposure, of which 24 h may stand over 8 h; which
+    channel was the first; what the event log may say."""
+    if is_first_up_number(point.subject, point.what):
+        return 0.0, float(len(site.channels))
+    if point.subject == "events":
+        return 0.0, float(len(EVENTS)) if point.what.endswith(".code") else math.inf
     channel = site.channel_of.get(point.subject)
     if point.what == "current":
         return 0.0, MOST_MA

@@ -24,10 +24,19 @@ _RESTLESS: Final = (
 
 def settle_s(site: Site) -> float:
     """How long the last effect of a script may take to come and go, in seconds; bounded."""
-    windows = [cell.on_delay_s + cell.off_delay_s + cell.response_s for cell in site.matrix]
+    windows = [
+        cell.on_delay_s + max(cell.off_delay_s, _own_time_s(site, cell.effect)) + cell.response_s
+        for cell in site.matrix
+    ]
     panel_s = site.timing.scan_s + site.timing.refresh_s
     longest_s = max(windows, default=0.0) + panel_s + 2 * site.pace.poll_period_s
     return min(longest_s, LONGEST_SETTLE_S)
+
+
+def _own_time_s(site: Site, tag: str) -> float:
+    """How long a cause alone keeps the output on."""
+    output = site.output_of.get(tag)
+    return 0.0 if output is None or output.timed_s is None else output.timed_s
 
 
 def not_at_rest(site: Site, histories: Mapping[str, PointHistory]) -> tuple[str, ...]:

@@ -4,8 +4,18 @@ from collections.abc import Mapping
 
 from gaswitness_probe.facts import fact_sources
 from gaswitness_probe.history import PointHistory, Value
-from gaswitness_probe.signal import Truth, truth
-from gaswitness_scenarios.script import Fault, Gas, Inhibit, Input, Step
+from gaswitness_probe.signal import TRUE, Truth, truth
+from gaswitness_scenarios.script import (
+    Calibration,
+    Fault,
+    Gas,
+    Inhibit,
+    Input,
+    InTest,
+    OutputTest,
+    Step,
+)
+from gaswitness_sitefile.mode_facts import FORCED
 from gaswitness_sitefile.points import NUMERIC
 from gaswitness_sitefile.site import Site
 
@@ -22,6 +32,13 @@ def shows(site: Site, histories: Mapping[str, PointHistory], step: Step) -> bool
             return _shows_fact(site, histories, f"{step.channel}.fault", truth(step.on))
         case Inhibit():
             return _shows_fact(site, histories, f"{step.channel}.inhibit", truth(step.on))
+        case InTest():
+            return _shows_fact(site, histories, f"{step.channel}.test", truth(step.on))
+        case Calibration():
+            return _shows_fact(site, histories, f"{step.channel}.calibration", TRUE)
+        case OutputTest():
+            held = truth(step.on is not None)
+            return _shows_fact(site, histories, f"{step.output}.{FORCED}", held)
         case Input():
             return _shows_fact(site, histories, f"{step.tag}.active", truth(step.on))
         case _:

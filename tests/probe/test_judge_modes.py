@@ -5,6 +5,7 @@ histories by hand: a sample a second; flags may come 2 s after what they tell of
 import pytest
 
 from gaswitness_probe.applied import Calibrated, InhibitSet, InTestSet, KeyPressed, PowerSet
+from gaswitness_probe.history import PointHistory, Run, Seen
 
 LEVEL = {"cause": "AT-1.A1"}
 MODES = [{"cause": "AT-1.test OR AT-1.calibration"}]
@@ -227,6 +228,21 @@ def test_the_number_of_the_first_is_judged_as_its_flags_are(seen):
     assert wrong["flag/AT-3.first_up"].outcome == "failed"
     off_by_one = number(seen, shows, [max(0, one - 1) for one in numbers])
     assert off_by_one["flag/AT-1.first_up"].outcome == "failed"
+
+
+def test_a_register_that_names_only_some_channels_tells_nothing_of_the_others(seen):
+    shows = {"AT_1__A1": SECOND, "AT_2__A1": FIRST, "AT_3__A1": THIRD}
+    hand = seen(did=ACCEPT, parts=THREE, panel__unaccepted=UNACCEPTED, **shows)
+    point = {"name": "first", "table": "input register", "address": 100, "type": "enumeration"}
+    codes = {0: "none", 1: "AT-1", 3: "AT-3"}
+    more = {**point, "codes": codes, "shows": "panel.first_up"}
+    data = hand.site.model_dump(mode="json")
+    hand.site = type(hand.site).model_validate({**data, "points": [*data["points"], more]})
+    ends = Seen(0.0, 0.1), Seen(69.0, 69.1)
+    hand.histories["first"] = PointHistory("first", [Run("none", (0,), *ends, 70)])
+    verdicts = hand.verdicts()
+    assert "flag/AT-2.first_up" not in verdicts
+    assert verdicts["flag/AT-1.first_up"].outcome == "not_run"
 
 
 def number(seen, shows, numbers):

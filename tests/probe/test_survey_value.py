@@ -37,6 +37,17 @@ def test_reading_may_reach_the_shown_limits(judged, raw, outcome):
     assert judged(point(scale=0.1), raw)[0] == outcome
 
 
+@pytest.mark.parametrize(
+    ("shows", "most"), [("panel.first_up", 1), ("events.1.code", 31), ("events.count", 65535)]
+)
+def test_numbers_of_first_up_and_log_have_limits(judged, shows, most):
+    found = point("uint16", shows)
+    assert judged(found, most)[0] == "proven"
+    assert judged(found, 0)[0] == "proven"
+    if most < 65535:
+        assert judged(found, most + 1)[0] == "failed"
+
+
 def test_points_own_limits_bind_too(judged):
     found = point("uint16", "spare", low=1, high=12)
     assert [judged(found, raw)[0] for raw in (0, 1, 12, 13)] == [

@@ -1,19 +1,25 @@
 """Steps of what people do at a panel beside its keys; and the library's site for them."""
 
+import json
 from pathlib import Path
 
 import jsonschema
 import pytest
 
 from gaswitness_probe import applied as done
+from gaswitness_probe.entries_back import applied_of
+from gaswitness_probe.evidence_entries import applied_body
+from gaswitness_probe.history import PointHistory, Run, Seen
 from gaswitness_probe.verdict import Kind, Outcome
 from gaswitness_scenarios.library import site_scripts
 from gaswitness_scenarios.load import ScriptError, load_script
 from gaswitness_scenarios.options import RehearsalOptions
+from gaswitness_scenarios.rest import not_at_rest, settle_s
 from gaswitness_scenarios.restore import undoing
 from gaswitness_scenarios.run import rehearse
 from gaswitness_scenarios.schema import script_schema
 from gaswitness_scenarios.script import Calibration, Drift
+from gaswitness_scenarios.shown import shows
 from gaswitness_scenarios.translate import Actions, stimulus_of
 from gaswitness_simulator import stimulus_panel as sim
 from gaswitness_sitefile.load import load_site
@@ -188,3 +194,63 @@ def test_each_function_of_larkmoor_is_proven_by_what_was_seen_of_it(rehearsed):
         *((f"flag/AT-{n}.first_up", "goes") for n in (1, 2, 3)),
         ("flag/panel.test", "goes"),
     } <= proven
+
+
+# --- what else must know of them ----------------------------------------------------------------
+
+
+@pytest.fixture
+def seen():
+    """What the last sample of each named fact of the library's site was."""
+
+    def look(**facts):
+        told = {name.replace("__", ".").replace("_", "-"): value for name, value in facts.items()}
+        names = {point.shows: point.name for point in LOADED.site.points}
+        when = Seen(1.0, 1.1)
+        return {
+            names[fact]: PointHistory(names[fact], [Run(value, (int(value),), when, when)])
+            for fact, value in told.items()
+        }
+
+    return look
+
+
+@pytest.mark.parametrize(
+    ("written", "fact", "other"),
+    [
+        ("test_mode: AT-1", {"AT_1__test": True}, {"AT_1__test": False}),
+        ("end_test_mode: AT-1", {"AT_1__test": False}, {"AT_1__test": True}),
+        (
+            "calibrate: {channel: AT-1, for_s: 9}",
+            {"AT_1__calibration": True},
+            {"AT_1__calibration": False},
+        ),
+        ("output_test: {output: K1, on: off}", {"K1__forced": True}, {"K1__forced": False}),
+        ("output_test: {output: K1, on: end}", {"K1__forced": False}, {"K1__forced": True}),
+    ],
+)
+def test_the_map_shows_that_a_step_was_done(load, seen, written, fact, other):
+    (step,) = load(written).steps
+    assert shows(LOADED.site, seen(**fact), step)
+    assert not shows(LOADED.site, seen(**other), step)
+
+
+def test_a_panel_with_an_output_forced_or_a_channel_in_test_is_not_at_rest(seen):
+    assert not_at_rest(LOADED.site, seen(K1__forced=True)) == ("K1.forced",)
+    assert not_at_rest(LOADED.site, seen(AT_2__test=True)) == ("AT-2.test",)
+    assert not_at_rest(LOADED.site, seen(AT_2__calibration=True)) == ("AT-2.calibration",)
+    assert not_at_rest(LOADED.site, seen(AT_2__test=False)) == ()
+
+
+def test_a_script_is_waited_out_until_every_output_has_had_its_time():
+    """The fan: 40 s at least after an answer within 4 s, two polls, a scan and a refresh."""
+    assert settle_s(LOADED.site) == pytest.approx(40 + 4 + 2 * 0.5 + 0.5 + 0.1)
+
+
+@pytest.mark.parametrize(
+    "action",
+    [done.OutputForced("K1", on=None), done.InTestSet("AT-1", on=True), done.Calibrated("A", 9.0)],
+)
+def test_the_record_tells_of_them_and_is_read_back(action):
+    applied = done.Applied(1.0, 2.0, action)
+    assert applied_of(json.loads(json.dumps(applied_body(applied)))) == applied

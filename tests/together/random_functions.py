@@ -13,7 +13,8 @@ def with_functions(number):
     r = random.Random(f"functions {number}")
     site = {**plain.site, "outputs": [_timed(r, one) for one in plain.site["outputs"]]}
     clear = r.random() < 0.5
-    points = [*plain.site["points"], *_points(r, site, clear=clear)]
+    points = [_stated(r, one) for one in plain.site["points"]]
+    points += _points(r, site, clear=clear)
     return plain.but(site={**site, "points": points}, steps=_steps(r, site, plain.steps))
 
 
@@ -22,6 +23,14 @@ def _timed(r, output):
     if kind == "plain":
         return output
     return {**output, kind: r.choice((2.0, 5.0, 12.0, 30.0))}
+
+
+def _stated(r, point):
+    """A channel's state may have codes for test and calibration, or for one of them."""
+    if not point["shows"].endswith(".state"):
+        return point
+    more = {code: name for code, name in ((9, "test"), (10, "calibration")) if r.random() < 0.7}
+    return {**point, "codes": {**point["codes"], **more}}
 
 
 def _points(r, site, *, clear):
