@@ -9,12 +9,14 @@ from dataclasses import dataclass
 from functools import cached_property
 from math import inf
 
+from gaswitness_probe.applied import GasApplied
 from gaswitness_probe.aspects import JUST_S
 from gaswitness_probe.facts import resolution, within_type
 from gaswitness_probe.observe import Stretch
 from gaswitness_probe.output_forced import Forced, forced, where_free
 from gaswitness_probe.output_time import given_time, lasting
 from gaswitness_probe.series import threshold
+from gaswitness_probe.settling import SETTLING
 from gaswitness_probe.signal import (
     ALWAYS_FALSE,
     FALSE,
@@ -35,6 +37,7 @@ from gaswitness_probe.signal import (
     kept_for,
     latched,
     negation,
+    painted,
     remembered,
     rises,
 )
@@ -59,6 +62,14 @@ def replaced(signal: Signal, where: Signal, value: Truth) -> Signal:
         return value if gate is TRUE else UNKNOWN
 
     return combine(rule, [signal, where])  # type: ignore[arg-type]  # two signals, two values
+
+
+def _false_within(signal: Signal, windows: Sequence[Window]) -> Signal:
+    """The signal, but false in the windows where it is unknown."""
+    if not windows:
+        return signal
+    within = any_of([painted([(low, high, TRUE)]) for low, high in windows])
+    return combine(lambda now: FALSE if now == [UNKNOWN, TRUE] else now[0], [signal, within])
 
 
 @dataclass(frozen=True)
@@ -162,7 +173,7 @@ class LevelView:
     def condition(self) -> Signal:
         """The level without its latch."""
         lag = Window(0.0, self.lag_s)
-        setting = held_for(self.beyond, self.delay)
+        setting = _false_within(held_for(self.beyond, self.delay), self._not_reached)
         clearing = held_for(self.back, lag)
         in_fault = held_for(self.fault, lag)
         rule = self.channel.levels_on_fault
@@ -172,6 +183,39 @@ class LevelView:
         setting = all_of([setting, negation(off)])
         clearing = any_of([clearing, off])
         return held(setting, clearing, seen=self._seen_condition)
+
+    @property
+    def _not_reached(self) -> list[Window]:
+        """From before a fault shows until it counts, where the reading cannot have come to the
+        setpoint meanwhile: it stood short of it, and nobody had moved the gas for as long as it
+        takes to settle. A level that comes on then does so for the fault, as it may when it trips.
+        """
+        if self.channel.levels_on_fault is LevelsOnFault.TRIP or self.channel.room is not None:
+            return []
+        moved = [
+            Window(when.low, when.high + gas.over_s + SETTLING * self.channel.slowest_t90_s)
+            for when, gas in self.view.actions(GasApplied)
+            if gas.channel == self.channel.tag
+        ]
+        dwell_s = self.view.eyesight.dwell_s
+        found: list[Window] = []
+        before = FALSE
+        since = -inf
+        for start, _, value in self.fault.segments():
+            since = since if before is UNKNOWN else start
+            before = value
+            if value is not TRUE:
+                continue
+            window = Window(since - dwell_s, start + self.lag_s)
+            short = self.crossed.ever(FALSE, window.low, since)
+            past = self.crossed.ever(TRUE, window.low, since)
+            if (
+                short
+                and not past
+                and not any(m.low <= window.high and window.low <= m.high for m in moved)
+            ):
+                found.append(window)
+        return found
 
     @property
     def _seen_condition(self) -> Signal:

@@ -23,6 +23,7 @@ from gaswitness_probe.aspects import JUST_S, by_name
 from gaswitness_probe.expect import Expectations
 from gaswitness_probe.observe import Stretch, changes, clash
 from gaswitness_probe.respond import between, decide, response, seconds, shown_response
+from gaswitness_probe.settling import SETTLING
 from gaswitness_probe.signal import (
     ALWAYS_FALSE,
     FALSE,
@@ -187,10 +188,6 @@ class Plateau:
     low: float
     high: float
     level: float
-
-
-SETTLING = 3.5
-"""Times t90 until a first-order detector is within 0.03 % of its step (10 to the -3.5)."""
 
 
 def applied_gas(view: PanelView, channel: Channel) -> Iterator[tuple[Window, GasApplied, float]]:

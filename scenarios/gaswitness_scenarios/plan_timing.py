@@ -9,8 +9,8 @@ from math import ceil, log
 from typing import Final, Self
 
 from gaswitness_probe.facts import reading_points, resolution
-from gaswitness_probe.judge_flags import SETTLING
 from gaswitness_probe.output_time import LATE
+from gaswitness_probe.settling import SETTLING
 from gaswitness_probe.timing import poll_times
 from gaswitness_sitefile.channel import Channel
 from gaswitness_sitefile.link_address import LinkAddress

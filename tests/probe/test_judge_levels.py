@@ -3,9 +3,11 @@
 A1 stands at 20 %LEL (clears under 18), A2 at 40 (latching); tolerance of A1: 5 % of it, 1 %LEL.
 """
 
+from math import nan
+
 import pytest
 
-from gaswitness_probe.applied import FaultMade, InhibitSet, KeyPressed, PowerSet
+from gaswitness_probe.applied import FaultMade, GasApplied, InhibitSet, KeyPressed, PowerSet
 
 UP = [0, 5, 10, 15, 19.2, 19.4, 19.6, 19.8, 20.2, 20.4, 20.6, 30, 30, 30]
 CAME = "00000000111111"
@@ -262,3 +264,24 @@ def test_a_falling_level_is_judged_downwards(seen):
     assert (good.outcome, outcomes(good)["setpoint"]) == ("proven", "proven")
     assert good.because == "AT-1.A1 came on between 19 and 20.1 %LEL"
     assert seen(readings, "00000000000", channel=falling).outcome == "failed"
+
+
+@pytest.mark.parametrize("what", ["A1", "A2"])
+def test_a_level_that_comes_on_with_a_fault_in_still_air_is_failed(by_hand, what):
+    """The reading stood at 5, and nobody had moved any gas: the level tripped on the fault."""
+    found = by_hand("AT-1.reading", f"AT-1.{what}", "AT-1.fault")
+    found.saw("AT-1.reading", [5.0] * 10 + [nan] * 20 + [5.0] * 10)
+    found.saw("AT-1.fault", "0" * 10 + "1" * 20 + "0" * 10)
+    found.saw(f"AT-1.{what}", "0" * 11 + "1" * 19 + "0" * 10)
+    verdict = found[f"level/AT-1.{what}"]
+    assert verdict.outcome.value == "failed"
+    assert "on a fault its levels stay as they were" in verdict.because
+
+
+def test_gas_moved_just_before_a_fault_may_have_raised_the_level(by_hand):
+    found = by_hand("AT-1.reading", "AT-1.A1", "AT-1.fault")
+    found.saw("AT-1.reading", [5.0] * 10 + [nan] * 20 + [50.0] * 10)
+    found.saw("AT-1.fault", "0" * 10 + "1" * 20 + "0" * 10)
+    found.saw("AT-1.A1", "0" * 11 + "1" * 29)
+    found.did(9.5, GasApplied("AT-1", 50.0, 0.0, 50.0, 50.0))
+    assert found["level/AT-1.A1"].outcome.value != "failed"
