@@ -26,8 +26,8 @@ from gaswitness.exit_codes import ExitCode
     "--only",
     multiple=True,
     metavar="WHAT",
-    help="Only tests of this tag, test number such as T-004, or group: inputs, faults, readings, "
-    "levels, cells, gates, exposures, power. May be given several times.",
+    help="Only tests of this tag, test number such as T-004, or group: inputs, faults, outputs, "
+    "readings, levels, cells, gates, exposures, power. May be given several times.",
 )
 @click.option(
     "--at-once",

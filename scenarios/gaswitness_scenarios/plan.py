@@ -13,6 +13,7 @@ from gaswitness_scenarios.plan_exposure import exposure_test
 from gaswitness_scenarios.plan_free import (
     combinations_test,
     fault_test,
+    forced_test,
     input_test,
     own_time_test,
     panel_fault_test,
@@ -65,8 +66,11 @@ class Plan:
 
     @property
     def preamble(self) -> list[dict[str, Any]]:
-        """What comes before the first test: the panel has warmed up."""
-        return [{"hold_s": self.ground.timing.up(self.ground.timing.flag_s + 2)}]
+        """What comes before the first test: the panel has warmed up, and no output can still act
+        for a time of its own that began before anybody looked."""
+        timing = self.ground.timing
+        own_s = max((timing.own_s(output.tag) for output in self.site.outputs), default=0.0)
+        return [{"hold_s": timing.up(timing.flag_s + 2 + own_s)}]
 
     def text(self, about: str) -> str:
         """The plan as the text of a script; `about` are words for people, before the tests."""
@@ -97,6 +101,7 @@ def make_plan(
     add(panel_fault_test(ground, "A fault of the panel itself"))
     for channel in site.channels:
         add(fault_test(ground, channel, f"Fault, drop-out and return of {channel.tag}"))
+    add(forced_test(ground, "Outputs forced on and off"))
     add(combinations_test(ground, "Causes of several contacts, faults or inhibits"))
     add(inhibited_faults_test(ground, "Faults of inhibited channels"))
     add(zero_test(ground, "Readings below zero"))
@@ -124,6 +129,7 @@ def drop_pulsed(ground: Ground, draft: Draft) -> None:
     """A pulsed output goes by itself: nothing shows that its cells fall, latch or are reset."""
     for output in ground.site.outputs:
         if output.pulse_s is not None:
+            draft.claims.pop(f"output/{output.tag}: sounds again", None)
             for cell in ground.site.cells_of[output.tag]:
                 for aspect in ("releases", "latches", "reset", "reset refused"):
                     draft.claims.pop(f"cell/{cell.id}: {aspect}", None)

@@ -72,6 +72,7 @@ class Bench:
         self.inputs: set[str] = set()
         self.own_fault = False
         self.averages: set[Fact] = set()
+        self.modes: set[Fact] = set()
         self.on: dict[str, set[str]] = {}
         self.now_s = 0.0
         self.busy_s: dict[str, float] = {}
@@ -171,6 +172,29 @@ class Bench:
         self.draft.tags.update(named)
         self._follow()
 
+    def force(self, tag: str, on: str) -> None:
+        """An output forced `on` or `off` at the panel, or no longer (`end`)."""
+        self.step(output_test={"output": tag, "on": on})
+        self.draft.moves.add(tag)
+        self.draft.tags.add(tag)
+
+    def in_test(self, tag: str, *, on: bool) -> None:
+        """A channel put in test, or taken out."""
+        self.step(**{"test_mode" if on else "end_test_mode": tag})
+        (self.modes.add if on else self.modes.discard)(Fact(tag, "test"))
+        self._follow()
+
+    def calibration(self, tag: str, for_s: float) -> None:
+        """A channel in calibration, which is over by itself."""
+        self.step(calibrate={"channel": tag, "for_s": number(for_s)})
+        self.modes.add(Fact(tag, "calibration"))
+        self._follow()
+
+    def calibrated(self, tag: str) -> None:
+        """The time of the calibration is over."""
+        self.modes.discard(Fact(tag, "calibration"))
+        self._follow()
+
     def input(self, tag: str, *, on: bool) -> None:
         """A contact made or opened."""
         self.draft.tags.add(tag)
@@ -255,6 +279,7 @@ class Bench:
                 found.update(Fact(tag, name) for name in on)
         found.update(Fact(tag, "fault") for tag in self.faults - self.inhibits)
         found.update(Fact(tag, "active") for tag in self.inputs)
+        found.update(one for one in self.modes if one.subject not in self.inhibits)
         found.update(one for one in self.averages if one.subject not in self.inhibits)
         if self.own_fault:
             found.add(OWN_FAULT)

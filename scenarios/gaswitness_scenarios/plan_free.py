@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from functools import partial
+from typing import Final
 
 from gaswitness_probe.output_time import EARLY, MINIMUM
 from gaswitness_scenarios.plan_bench import Bench, Draft
@@ -92,6 +93,29 @@ def combinations_test(ground: Ground, title: str) -> Draft | None:
     return bench.draft
 
 
+def forced_test(ground: Ground, title: str) -> Draft | None:
+    """Each output forced on, then off, at the panel, whatever its causes say. None where no point
+    shows that one is."""
+    site, timing = ground.site, ground.timing
+    tags = [one.tag for one in site.outputs if f"{one.tag}.forced" in ground.shown]
+    if not tags:
+        return None
+    bench = ground.bench(title, "outputs")
+    wait_s = timing.up(site.timing.flag_response_s + timing.sight_s)
+    for tag in tags:
+        for on in ("on", "off"):
+            bench.force(tag, on)
+            bench.expect(
+                f"{tag} forced {on}", f"{tag}.active", on=on == "on", within_s=wait_s, for_s=0
+            )
+            bench.hold(wait_s)
+        bench.force(tag, "end")
+        bench.hold(wait_s)
+        bench.claim(*ground.shows(f"{tag}.forced"))
+    bench.claim(*ground.shows("panel.test"))
+    return bench.draft
+
+
 def own_time_test(ground: Ground, title: str) -> Draft | None:
     """Outputs that act for a time of their own: a brief cause, and they act on. None where no
     contact or fault turns one."""
@@ -115,6 +139,10 @@ def own_time_test(ground: Ground, title: str) -> Draft | None:
     return bench.draft if bench.draft.steps else None
 
 
+CALIBRATION_S: Final = 90.0
+"""How long a calibration takes in a plan: longer than all that is looked at meanwhile."""
+
+
 class _Free:
     """A source made and taken away; what it alone moves comes and goes."""
 
@@ -124,6 +152,7 @@ class _Free:
         self.timing = ground.timing
         self.moved: list[str] = []
         self.seen_faulty: set[str] = set()
+        self.calibrated_s = 0.0
 
     def cells(self) -> list[Cell]:
         """Those whose cause stands."""
@@ -229,6 +258,8 @@ class _Free:
             bench.hold(self.timing.key_s)
             self.claim(cell, "P", "reset refused")
             self.ground.look_now(bench, [cell.effect])
+        if not cell.latching:
+            self.inhibited(cell, turn)
         self.make(turn.fact, on=False)
         bench.hold(self.timing.flag_s + window_s)
         if turn.on:
@@ -283,8 +314,33 @@ class _Free:
             bench.input(fact.subject, on=on)
         elif fact.what == "inhibit":
             bench.inhibit([fact.subject], on=on)
+        elif fact.what == "test":
+            bench.in_test(fact.subject, on=on)
+        elif fact.what == "calibration" and on:
+            self.calibrated_s = bench.now_s + CALIBRATION_S
+            bench.calibration(fact.subject, CALIBRATION_S)
+        elif fact.what == "calibration":
+            bench.hold(max(0.0, self.calibrated_s - bench.now_s))
+            bench.calibrated(fact.subject)
         else:
             bench.fault(fact.subject, on=on)
+
+    def inhibited(self, cell: Cell, turn: Turn) -> None:
+        """Each channel that the cause needs, inhibited, lets go of it, and brings it again."""
+        bench = self.bench
+        sources = (turn.fact, *turn.standing)
+        tags = [one.subject for one in sources if one.subject in self.ground.site.channel_of]
+        if not turn.on or any(one.what == "inhibit" for one in sources):
+            return
+        for tag in dict.fromkeys(tags):
+            bench.say(f"Inhibited, {tag} does not count.")
+            bench.inhibit([tag], on=True)
+            hold_s = self.timing.flag_s + self.timing.goes_s([cell])
+            bench.hold(max(hold_s, self.timing.flag_s + self.timing.comes_s([cell])))
+            bench.inhibit([tag], on=False)
+            bench.hold(self.timing.flag_s + self.timing.comes_s([cell]))
+        if tags:
+            bench.cover(cell.id, "I")
 
     def made_s(self, facts: Sequence[Fact]) -> float:
         """Until all of them show."""

@@ -8,7 +8,7 @@ seconds and without waiting for gas.
 from collections.abc import Iterable, Sequence
 
 from gaswitness_scenarios.plan_bench import Bench, Draft
-from gaswitness_scenarios.plan_gates import Gates, Slot, listed
+from gaswitness_scenarios.plan_gates import Gates, Slot, Voice, listed
 from gaswitness_scenarios.plan_ground import Ground
 from gaswitness_scenarios.plan_ladder import Rung
 from gaswitness_scenarios.plan_stimuli import OWN_FAULT, is_gas
@@ -232,9 +232,8 @@ class _Gate:
                 self.bench.claim(f"cell/{cell.id}: reset refused")
 
     def window_s(self, come: Sequence[Cell], go: Sequence[Cell]) -> float:
-        return max(
-            self.timing.comes_s(come) if come else 0.0, self.timing.goes_s(go) if go else 0.0
-        )
+        """How long both may take; what goes is held as long as it would take to come."""
+        return max(self.timing.comes_s([*come, *go]), self.timing.goes_s(go) if go else 0.0)
 
     def fallen(self, cells: Sequence[Cell]) -> None:
         """Their cause has gone, and the time for it is over: released, or latched until reset."""
@@ -272,46 +271,51 @@ class _Gate:
 
     # --- mute ---------------------------------------------------------------------------------
 
-    def mute(self, output: Output, voices: list[tuple[Cell, Fact]]) -> None:
-        """The first cause sounds it, mute silences it, each further one sounds it again."""
-        bench, timing, tag = self.bench, self.timing, output.tag
+    def mute(self, output: Output, voices: list[Voice]) -> None:
+        """The first cause sounds it, mute silences it, each further one sounds it again. Where
+        there is but one cell, the mute ends with it, and it sounds when its cause comes anew."""
+        bench, tag = self.bench, output.tag
         self.rest({tag})
-        cells = [cell for cell, _ in voices]
-        first_cell, first = voices[0]
-        bench.say(f"{_acts(first)}: {tag} sounds.")
-        self.let(first, count=True)
-        bench.hold(self.wait_s(first) + timing.comes_s([first_cell]))
-        self.silence(tag, first_cell)
-        again = [(cell, fact) for cell, fact in voices[1:] if fact != first]
-        for cell, fact in again:
-            if fact in bench.facts:
+        cells = [voice.cell for voice in voices]
+        first = voices[0]
+        bench.say(f"{_sources(first)}: {tag} sounds.")
+        self.voice(first)
+        self.silence(tag, first.cell)
+        again = [one for one in voices[1:] if set(one.sources) != set(first.sources)]
+        for one in again:
+            if bench.facts.issuperset(one.sources):
                 continue
-            bench.say(f"{_acts(fact)}: {tag} sounds again.")
-            self.let(fact, count=True)
-            hold_s = self.wait_s(fact) + timing.comes_s([cell])
-            self.move([cell], f"{fact} sounds {tag} again", hold_s, on=True)
-            bench.hold(hold_s)
-            self.silence(tag, cell)
-            bench.cover(cell.id, "S")
-            self.resounds(tag)
+            bench.say(f"{_sources(one)}: {tag} sounds again.")
+            self.voice(one, again=tag)
+            self.silence(tag, one.cell)
+            bench.cover(one.cell.id, "S")
+        apart = [fact for fact in first.sources if not any(fact in one.sources for one in again)]
+        if apart:
+            self.let_all(apart, count=False)
+            wait_s = max(self.wait_s(fact) for fact in apart)
+            bench.hold(wait_s + self.timing.goes_s([first.cell]))
+            bench.say(f"{_sources(first)} anew: {tag} sounds again.")
+            self.voice(first, again=tag)
+            bench.cover(first.cell.id, "S")
         if again:
-            self.let(first, count=False)
-            bench.hold(self.wait_s(first) + timing.goes_s([first_cell]))
-            bench.say(f"{_acts(first)} anew: {tag} sounds again.")
-            self.let(first, count=True)
-            hold_s = self.wait_s(first) + timing.comes_s([first_cell])
-            self.move([first_cell], f"{first} sounds {tag} again", hold_s, on=True)
-            bench.hold(hold_s)
-            bench.cover(first_cell.id, "S")
             self.resounds(tag)
-        for _, fact in (voices[0], *again):
-            if fact in bench.facts:
-                self.let(fact, count=False)
-        bench.hold(self.wait_s(first) + timing.goes_s(cells))
+        used = [fact for one in (first, *again) for fact in one.sources]
+        self.let_all([fact for fact in dict.fromkeys(used) if fact in bench.facts], count=False)
+        bench.hold(max(self.wait_s(fact) for fact in used) + self.timing.goes_s(cells))
         if any(cell.latching for cell in cells):
             bench.press("reset")
-            bench.hold(timing.key_s + timing.goes_s(cells))
+            bench.hold(self.timing.key_s + self.timing.goes_s(cells))
         bench.claim(*self.ground.shows(f"{tag}.muted"))
+
+    def voice(self, voice: Voice, again: str = "") -> None:
+        """Let its sources count; `again`: the output that must sound again."""
+        fresh = [fact for fact in voice.sources if fact not in self.bench.facts]
+        self.let_all(fresh, count=True)
+        hold_s = max((self.wait_s(fact) for fact in fresh), default=0.0)
+        hold_s += self.timing.comes_s([voice.cell])
+        if again:
+            self.move([voice.cell], f"{_sources(voice)} sounds {again} again", hold_s, on=True)
+        self.bench.hold(hold_s)
 
     def resounds(self, tag: str) -> None:
         if self.ground.output_seen(tag):
@@ -386,6 +390,10 @@ class _Gate:
                     found.append((cell, sources))
                     break
         return found
+
+
+def _sources(voice: Voice) -> str:
+    return " and ".join(_acts(fact) for fact in voice.sources)
 
 
 def _acts(fact: Fact) -> str:

@@ -42,6 +42,14 @@ class Slot:
         return f"{self.turn.fact} with {listed(standing)}" if standing else str(self.turn.fact)
 
 
+@dataclass(frozen=True)
+class Voice:
+    """A cell that makes an output sound, and the sources that turn it."""
+
+    cell: Cell
+    sources: tuple[Fact, ...]
+
+
 class Gates:
     """Which turns a gate can show, and at which stage of gas."""
 
@@ -156,21 +164,29 @@ class Gates:
                     return False
         return True
 
-    def voices(self, output: Output, stage: int) -> list[tuple[Cell, Fact]]:
-        """Causes that can make a mutable output sound one after the other at a stage."""
-        found: dict[str, tuple[Cell, Fact]] = {}
+    def voices(self, output: Output, stage: int) -> list[Voice]:
+        """Cells that can make a mutable output sound one after the other at a stage, each with the
+        sources that do it: one alone where that will do."""
+        found = []
         for cell in self.site.cells_of[output.tag]:
-            for turn in self.ground.turns_of[cell.id]:
-                if turn.standing or not turn.on or cell.id in found:
-                    continue
-                gas = is_gas(self.site, turn.fact)
-                if gas and turn.fact.what in self.on_at(turn.fact.subject, stage):
-                    facts = self.facts(stage, [turn.fact])
-                    if self.ground.index.standing(cell, facts):
-                        found[cell.id] = (cell, turn.fact)
-                elif not gas and turn.fact.subject in self.site.input_of:
-                    found[cell.id] = (cell, turn.fact)
-        return list(found.values())
+            ways = [
+                (turn.fact, *turn.standing)
+                for turn in self.ground.turns_of[cell.id]
+                if turn.on and self.sounds(cell, (turn.fact, *turn.standing), stage)
+            ]
+            if ways:
+                found.append(Voice(cell, min(ways, key=len)))
+        return found
+
+    def sounds(self, cell: Cell, sources: tuple[Fact, ...], stage: int) -> bool:
+        """Whether these sources, let count at the stage, turn the cell."""
+        for fact in sources:
+            if is_gas(self.site, fact):
+                if fact.what not in self.on_at(fact.subject, stage):
+                    return False
+            elif fact.subject not in self.site.input_of:
+                return False
+        return self.ground.index.standing(cell, self.facts(stage, sources))
 
 
 def listed(facts: Sequence[Fact]) -> str:

@@ -11,6 +11,13 @@ from gaswitness_scenarios.plan_bench import Bench, Draft
 from gaswitness_scenarios.plan_ground import Ground
 from gaswitness_scenarios.plan_ladder import Rung, stages
 from gaswitness_sitefile.channel import Channel
+from gaswitness_sitefile.matrix import Fact
+
+NEAR = 0.008
+"""How near the gas a reading counts as standing, as a part of the span, without settling."""
+
+BEYOND_RANGE = 0.7
+"""Between the end of the range and the highest shown reading."""
 
 OVER_RANGE = 0.2
 """How far beyond the highest shown reading gas over range stands, as a part of the span."""
@@ -108,6 +115,12 @@ class _Writer:
                 self.settled(channel, bench.gas[channel.tag])
         else:
             bench.hold(max(self.near(tag, rungs[tag], start[tag]) for tag in rungs))
+            cells = [
+                cell
+                for tag, rung in rungs.items()
+                for cell in self.ground.index.cells_by_fact.get(Fact(tag, rung.name), ())
+            ]
+            bench.hold(max((cell.on_delay_s for cell in cells), default=0.0) + self.timing.key_s)
         self.up(rungs)
         latching = [tag for tag, rung in rungs.items() if rung.level.latching]
         if latching:
@@ -120,7 +133,7 @@ class _Writer:
         self.take_settled()
 
     def near(self, tag: str, rung: Rung, start: float) -> float:
-        within = 0.3 * abs(rung.level.setpoint - rung.short)
+        within = min(0.3 * abs(rung.level.setpoint - rung.short), NEAR * self.of[tag].span)
         return self.timing.reaches_s(self.of[tag], start, rung.short, within)
 
     def up(self, rungs: dict[str, Rung]) -> None:
@@ -243,7 +256,7 @@ class _Writer:
         for stage in range(count):
             tags = [tag for tag, (up, _) in stages_of.items() if up == stage]
             start = {tag: bench.gas[tag] for tag in tags}
-            bench.apply(dict.fromkeys(tags, "over range"))
+            bench.apply({tag: self.beyond(tag) for tag in tags})
             if stage + 1 < count:
                 lags = [timing.reaches_s(self.of[t], start[t], *self.top(t)) for t in tags]
                 bench.hold(max(lags) + timing.flag_s)
@@ -254,6 +267,7 @@ class _Writer:
             flag = f"{channel.tag}.over_range"
             if not channel.over_range_latches:
                 bench.claim(*self.ground.shows(flag))
+        self.reset("Latched levels that lie the other way go: over range is all there is to show.")
         bench.say("Clean air, one group after the other.")
         for stage in range(count):
             tags = [tag for tag, (_, down) in stages_of.items() if down == stage]
@@ -263,6 +277,14 @@ class _Writer:
             if stage + 1 < count:
                 lags = [self.leaves_top_s(tag) for tag in tags]
                 bench.hold(max(lags) + timing.flag_s)
+
+    def beyond(self, tag: str) -> float | str:
+        """Over range; where no point shows that flag, beyond the range and still a reading."""
+        channel = self.of[tag]
+        if f"{tag}.over_range" in self.ground.shown:
+            return "over range"
+        low, high = channel.range[1], channel.shown_limits[1]
+        return low + BEYOND_RANGE * (high - low)
 
     def top(self, tag: str) -> tuple[float, float]:
         """Gas over range, and how near it the reading is surely over."""

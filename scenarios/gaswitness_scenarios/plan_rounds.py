@@ -72,6 +72,8 @@ class _Round:
         deepest = max(len(rungs) for rungs in of.values())
         for number in range(deepest):
             here = {tag: r[number] for tag, r in of.items() if number < len(r)}
+            if number == 0:
+                self.just_short(here)
             self.climb(here)
             above = {
                 cell.effect
@@ -84,6 +86,31 @@ class _Round:
         if self.ground.inhibit_clears:
             self.inhibited(list(of))
         self.leave(of)
+
+    def just_short(self, rungs: dict[str, Rung]) -> None:
+        """An output that runs on for long was on beside all levels in the test of these: here it is
+        off, and stays so short of the setpoint."""
+        bench, timing = self.bench, self.timing
+        cells = {
+            tag: cell
+            for tag, rung in rungs.items()
+            for cell in self.ground.cells_of_fact(Fact(tag, rung.name))
+            if cell.off_delay_s > LONG_RUN_ON_S
+        }
+        if not cells:
+            return
+        bench.say("Just short of the level its output stays off.")
+        bench.apply({tag: rungs[tag].short for tag in cells})
+        lags = [
+            timing.reaches_s(
+                self.channel[tag],
+                self.channel[tag].clean_reading,
+                rungs[tag].short,
+                0.3 * abs(rungs[tag].level.setpoint - rungs[tag].short),
+            )
+            for tag in cells
+        ]
+        bench.hold(max(lags) + timing.key_s + max(one.on_delay_s for one in cells.values()))
 
     def climb(self, rungs: dict[str, Rung]) -> None:
         """Gas past one level of each; what it alone moves must come."""

@@ -12,7 +12,7 @@ from typing import Final
 from gaswitness_probe.decode import decode
 from gaswitness_probe.facts import reading_points, resolution
 from gaswitness_simulator.encode import value_encoder
-from gaswitness_sitefile.channel import Channel
+from gaswitness_sitefile.channel import Channel, Direction
 from gaswitness_sitefile.points import Order, Point
 from gaswitness_sitefile.site import Site
 
@@ -36,14 +36,19 @@ class Signature:
 
 
 def signatures(site: Site, plateaus: int = 2) -> dict[str, Signature]:
-    """For each channel, amounts by which it is told from every other one at some plateau."""
+    """For each channel, amounts by which it is told from every other one at some plateau; at the
+    first of them it is in alarm, where it has a level that can be.
+    """
     chosen: list[tuple[_Sight, tuple[float, ...]]] = []
     found: dict[str, Signature] = {}
     for number, channel in enumerate(site.channels):
         sight = _Sight(site, channel)
         candidates = sight.amounts()
+        alarming = [one for one in candidates if sight.alarms(one)] or candidates
         best: tuple[float, ...] = ()
         for amounts in _codes(candidates, plateaus, number):
+            if amounts[0] not in alarming:
+                continue
             best = best or amounts
             if all(_told_apart(sight, amounts, *other) for other in chosen):
                 best = amounts
@@ -88,6 +93,15 @@ class _Sight:
         clear = clear or [one for one in found if one >= 0]
         half = (len(clear) + 1) // 2
         return [one for pair in _zipped(clear[half:][::-1], clear[:half]) for one in pair]
+
+    def alarms(self, amount: float) -> bool:
+        """Whether a level of the channel is on at the amount."""
+        return any(
+            amount >= level.setpoint
+            if level.direction is Direction.RISING
+            else amount <= level.setpoint
+            for level in self.channel.levels.values()
+        )
 
     def _clear(self, amount: float) -> bool:
         """Not so near a setpoint or its clearing point that nobody can say what the level does."""

@@ -13,6 +13,7 @@ from typing import Final
 
 from gaswitness_sitefile.channel import EXPOSURES, LEVEL_NAMES
 from gaswitness_sitefile.matrix import AllOf, AnyOf, Cause, Fact, Not, Vote
+from gaswitness_sitefile.mode_facts import CHANNEL_MODES
 from gaswitness_sitefile.site import Site
 
 MOST_WAYS: Final = 8
@@ -234,4 +235,4 @@ def is_free(site: Site, fact: Fact) -> bool:
         return True
     if fact.subject in site.input_of:
         return fact.what == "active"
-    return fact.subject in site.channel_of and fact.what in ("fault", "inhibit")
+    return fact.subject in site.channel_of and fact.what in ("fault", "inhibit", *CHANNEL_MODES)

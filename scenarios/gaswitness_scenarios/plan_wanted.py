@@ -60,8 +60,7 @@ def kinds_of(ground: Ground, cell: Cell) -> Iterator[str]:
         yield "V"
     if output.mutable:
         yield "M"
-        if len(ground.site.cells_of[cell.effect]) > 1:
-            yield "S"
+        yield "S"
     if channels:
         yield "I"
         yield "X"
