@@ -256,7 +256,7 @@ class _Writer:
         for stage in range(count):
             tags = [tag for tag, (up, _) in stages_of.items() if up == stage]
             start = {tag: bench.gas[tag] for tag in tags}
-            bench.apply({tag: self.beyond(tag) for tag in tags})
+            bench.apply({tag: self.beyond_range(tag) for tag in tags})
             if stage + 1 < count:
                 lags = [timing.reaches_s(self.of[t], start[t], *self.top(t)) for t in tags]
                 bench.hold(max(lags) + timing.flag_s)
@@ -278,7 +278,7 @@ class _Writer:
                 lags = [self.leaves_top_s(tag) for tag in tags]
                 bench.hold(max(lags) + timing.flag_s)
 
-    def beyond(self, tag: str) -> float | str:
+    def beyond_range(self, tag: str) -> float | str:
         """Over range; where no point shows that flag, beyond the range and still a reading."""
         channel = self.of[tag]
         if f"{tag}.over_range" in self.ground.shown:
