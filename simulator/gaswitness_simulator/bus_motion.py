@@ -82,11 +82,11 @@ class BusMotion:
                 self.polls.disturb(percent / 100.0, at_s)
         self._meet(at_s)
 
-    def power_up(self, at_s: float) -> None:
-        """Begin anew: nothing missed, nothing discovered."""
+    def power_up(self, at_s: float) -> set[str]:
+        """Begin anew: nothing missed or discovered. Says of which channels something changed."""
         self.polls.begin(at_s)
         self.discovered = None
-        self._tell()
+        return self._tell()
 
     def scan(self, at_s: float) -> set[str]:
         """Hear what was asked until now. Says of which channels something changed."""

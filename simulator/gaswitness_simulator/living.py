@@ -145,7 +145,7 @@ class Living:
         if self.course is not None:
             was, self.stage = self.stage, self.course.stage(at_s)
             if was in DEAD_TO_MAP and not self.dead_to_map and self.bus is not None:
-                self.bus.power_up(at_s)
+                touched |= self.bus.power_up(at_s)
             if was is Stage.DISCOVERING and self.stage is not was and self.bus is not None:
                 self.bus.discover()
         if self.bus is not None and not self.dead_to_map:
