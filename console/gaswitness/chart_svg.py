@@ -156,7 +156,7 @@ class _Drawing:
         self.y += 19
         room = WIDTH - 2 * EDGE - (320 if strip.plot else 0)
         title = svg.fitted(strip.title, room, 12)
-        ground = svg.rect(EDGE, self.y - 12, svg.width_of(title, 13), 17, fill="#ffffff")
+        ground = svg.rect(EDGE, self.y - 12, svg.width_of(title, 12), 17, fill="#ffffff")
         self.front.append(ground + svg.text(EDGE, self.y, title, 12, font_weight="bold"))
         if strip.plot is not None:
             self.front += chart_plot.key(strip.plot, LEFT + ACROSS, self.y)

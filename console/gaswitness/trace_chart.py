@@ -266,8 +266,11 @@ def _notes(
     left = [t for t in trace.channels if t not in channels]
     left += [o.tag for o in trace.site.outputs if o.tag not in outputs]
     notes = []
-    if any(one.text == COIL_OFF for tag in outputs for one in _acting(trace, tag)):
+    why = {one.text for tag in outputs for one in _acting(trace, tag)}
+    if COIL_OFF in why:
         notes.append(f"{COIL_OFF}: a normally energised output without supply acts, too.")
+    if IN_SELF_TEST in why:
+        notes.append(f"{IN_SELF_TEST}: no coil is energised, and such an output acts, too.")
     if left:
         notes.append(f"Not drawn: {', '.join(left)}.")
     if untold:

@@ -106,6 +106,7 @@ def test_a_broken_bus_is_drawn_without_the_power_up_before_it(drawn):
     texts, bars, rows = drawn("saltmarsh", "30-bus-break")
     assert len(spans(bars, "bus fault")) == 2
     assert [len(spans(bars, f"AT-{n} comms fault")) for n in (1, 2, 3)] == [1, 1, 2]
+    assert "self-test: no coil is energised, and such an output acts, too." in texts
     assert "relay pulse" not in texts
     assert not any("K3" in one for one in texts if not one.startswith("Not drawn"))
     assert {row["AT-1.comms_fault"] for row in rows} == {"0", "1"}
