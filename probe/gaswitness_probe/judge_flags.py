@@ -33,6 +33,7 @@ from gaswitness_probe.signal import (
     Signal,
     Truth,
     Window,
+    all_of,
     any_of,
     blurred,
     falls,
@@ -243,8 +244,12 @@ def _panel_fault_made(view: PanelView) -> Signal:
     done = view.actions(PanelFaultMade)
     for when, action in done:
         own += [(when.low, UNKNOWN), (when.high, TRUE if action.on else FALSE)]
-    channels = [counted(view, f"{channel.tag}.fault") for channel in view.site.channels]
-    accounted = any_of([from_changes(FALSE, own), *channels])
+    facts = {channel.tag: f"{channel.tag}.fault" for channel in view.site.channels}
+    channels = [counted(view, fact) for fact in facts.values()]
+    made = [
+        all_of([view.made(fact), negation(view.inhibited(tag))]) for tag, fact in facts.items()
+    ]
+    accounted = any_of([from_changes(FALSE, own), *channels, *made])
     explained = all(
         accounted.ever(TRUE, part.first.low, part.last.high)
         for part in view.parts("panel.fault")

@@ -179,6 +179,8 @@ def killed_at(process: subprocess.Popen, record: Path, after_s: float) -> bool:
 def entries(record: Path) -> list[tuple]:
     """All entries that survived."""
     with sqlite3.connect(f"file:{record}?mode=ro", uri=True) as db:
+        if not db.execute("SELECT 1 FROM sqlite_master WHERE name = 'entry'").fetchall():
+            return []
         return db.execute("SELECT seq, at_s, kind, body, chain FROM entry ORDER BY seq").fetchall()
 
 
