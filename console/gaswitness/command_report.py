@@ -64,6 +64,8 @@ def report(  # noqa: PLR0913  # click's way: one argument an option
 
     Exit 0 once the report is made, whatever it says; 1 where the record does not stand as written.
     """
+    from concurrent.futures import ThreadPoolExecutor
+
     from gaswitness.out_folder import make_out_folder
     from gaswitness.report_build import Chosen, build_report
     from gaswitness.report_html import report_html
@@ -76,9 +78,12 @@ def report(  # noqa: PLR0913  # click's way: one argument an option
     issues = read_issues(run)
     made = build_report(issues, Chosen(number, revision, stage or ""))
     sheets = report_sheets(made, issues)
-    files = {"report.html": report_html(sheets).encode("utf-8"), **_for_programs(made)}
-    if pdf:
-        files["report.pdf"] = _pdf(sheets, made, issues, certificate, password)
+    with ThreadPoolExecutor(1) as beside:
+        # typst works outside Python's lock: the other files are made meanwhile
+        drawn = beside.submit(_pdf, sheets, made, issues, certificate, password) if pdf else None
+        files = {"report.html": report_html(sheets).encode("utf-8"), **_for_programs(made)}
+        if drawn is not None:
+            files["report.pdf"] = drawn.result()
     tag = made.identity.tag
     plain = "".join(sign if sign.isalnum() or sign in "-_" else "-" for sign in tag)
     folder = make_out_folder(output or Path(f"report-{plain}"), tag, Path())

@@ -84,7 +84,7 @@ def punch(report: Report) -> Section:
             Column("About", 2),
             Column("What", 4.5),
             Column("Noted by", 1.2),
-            Column("Issue", 0.5),
+            Column("Issue", 0.7),
             Column("Newest verdict", 1.2),
             Column("Cleared by, date", 1.4),
         )

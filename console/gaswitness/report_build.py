@@ -81,7 +81,7 @@ def _identity(issue: Issue, chosen: Chosen) -> Identity:
 def _doubts(issue: Issue) -> list[str]:
     """What the design rules doubt in the site file: the check of documents."""
     return [
-        f"{warning.what} [{warning.rule}]: {warning.reason} Source: {warning.source}."
+        f"{warning.what} [{warning.rule}]: {warning.reason}. Source: {warning.source}."
         for warning in design_warnings(issue.run.site)
     ]
 

@@ -12,7 +12,7 @@ from typing import Final
 from gaswitness.chart import Band, Chart, Curve, Limit, Mark, Plot, Shade, Strip
 from gaswitness.chart_scale import time_text
 from gaswitness.report_chart_bars import looked_bar, must_bar, on_times, seen_bar
-from gaswitness_probe.applied import FaultMade, GasApplied, InhibitSet
+from gaswitness_probe.applied import Applied, FaultMade, GasApplied, InhibitSet
 from gaswitness_probe.expect import CellView, Expectations, OutputView
 from gaswitness_probe.signal import TRUE, rises
 from gaswitness_sitefile.channel import Channel
@@ -53,9 +53,12 @@ class Event:
 def event_charts(expected: Expectations, event: Event) -> tuple[Chart, ...]:
     """The event's charts; several where all that happened is too much for one."""
     site = expected.view.site
-    channels = [one for one in site.channels if _happened(expected, one, event)]
+    told = _by_channel(expected.view.applied)
+    channels = [
+        one for one in site.channels if _happened(expected, one, told.get(one.tag, []), event)
+    ]
     outputs = [one for tag, one in expected.outputs.items() if _moved(one, event, tag)]
-    strips = [_channel_strip(expected, channel, event) for channel in channels]
+    strips = [_channel_strip(expected, one, told.get(one.tag, []), event) for one in channels]
     strips += [strip for strip in (_panel_strip(expected, event),) if strip.bars]
     strips += [_output_strip(expected, output, event) for output in outputs]
     facts = [f"{one.tag}.{level}" for one in channels for level in one.levels]
@@ -126,15 +129,25 @@ def _pages(strips: Sequence[Strip]) -> list[list[Strip]]:
     return pages
 
 
-def _happened(expected: Expectations, channel: Channel, event: Event) -> bool:
-    """Whether something was done at the channel, or any flag of it was on."""
-    view = expected.view
-    for one in view.applied:
+Told = Sequence[tuple[Applied, GasApplied | FaultMade | InhibitSet]]
+"""What was done at a channel, in order."""
+
+
+def _by_channel(
+    applied: Sequence[Applied],
+) -> dict[str, list[tuple[Applied, GasApplied | FaultMade | InhibitSet]]]:
+    found: dict[str, list[tuple[Applied, GasApplied | FaultMade | InhibitSet]]] = {}
+    for one in applied:
         action = one.action
-        if not isinstance(action, GasApplied | FaultMade | InhibitSet):
-            continue
-        if action.channel == channel.tag and _meets(one.begun_s, one.done_s, event):
-            return True
+        if isinstance(action, GasApplied | FaultMade | InhibitSet):
+            found.setdefault(action.channel, []).append((one, action))
+    return found
+
+
+def _happened(expected: Expectations, channel: Channel, told: Told, event: Event) -> bool:
+    """Whether something was done at the channel, or any flag of it was on."""
+    if any(_meets(one.begun_s, one.done_s, event) for one, _ in told):
+        return True
     facts = [f"{channel.tag}.{what}" for what in (*channel.levels, *FLAGS)]
     return any(_ever_on(expected, fact, event) for fact in facts)
 
@@ -156,7 +169,7 @@ def _moved(output: OutputView, event: Event, tag: str) -> bool:
     return _ever_on(output.expectations, output.fact, event)
 
 
-def _channel_strip(expected: Expectations, channel: Channel, event: Event) -> Strip:
+def _channel_strip(expected: Expectations, channel: Channel, told: Told, event: Event) -> Strip:
     tag, view = channel.tag, expected.view
     name = f" {channel.name}" if channel.name else ""
     bars = [
@@ -169,10 +182,10 @@ def _channel_strip(expected: Expectations, channel: Channel, event: Event) -> St
         for what in FLAGS
         if _ever_on(expected, f"{tag}.{what}", event)
     ]
-    return Strip(f"{tag}{name}, {channel.gas}", _plot(expected, channel, event), tuple(bars))
+    return Strip(f"{tag}{name}, {channel.gas}", _plot(expected, channel, told, event), tuple(bars))
 
 
-def _plot(expected: Expectations, channel: Channel, event: Event) -> Plot | None:
+def _plot(expected: Expectations, channel: Channel, told: Told, event: Event) -> Plot | None:
     view = expected.view
     point = view.reading_point(channel.tag)
     curves = []
@@ -180,7 +193,7 @@ def _plot(expected: Expectations, channel: Channel, event: Event) -> Plot | None
         seen = tuple(_reading(expected, channel, event))
         curves.append(Curve(f"reading ({point.name})", seen))
     highest = channel.shown_limits[1] + GAS_ROOM * channel.span
-    gas = tuple((at, min(value, highest)) for at, value in _gas(expected, channel, event))
+    gas = tuple((at, min(value, highest)) for at, value in _gas(channel, told, event))
     if len(gas) > 1:
         curves.append(Curve("gas applied, as told", gas, applied=True))
     if not curves:
@@ -220,20 +233,20 @@ def _reading(
         before = ended
 
 
-def _gas(expected: Expectations, channel: Channel, event: Event) -> Iterator[tuple[float, float]]:
+def _gas(channel: Channel, told: Told, event: Event) -> Iterator[tuple[float, float]]:
     """What was told to have been applied: straight from one level to the next."""
     now = channel.clean_reading
-    yield event.from_s, now
-    points = [(event.from_s, now)]
-    for one in expected.view.applied:
-        action = one.action
-        if not isinstance(action, GasApplied) or action.channel != channel.tag:
-            continue
+    points = [(min(event.from_s, 0.0), now)]
+    for one, action in told:
         if one.done_s >= event.to_s:
             break
-        points += [(one.done_s, now), (one.done_s + action.over_s, action.level)]
-        now = action.level
-    points.append((event.to_s, now))
+        if isinstance(action, GasApplied):
+            if points[-1][0] > one.done_s:
+                now = _between(points[-2], points[-1], one.done_s)
+                points.pop()
+            points += [(one.done_s, now), (one.done_s + action.over_s, action.level)]
+            now = action.level
+    points.append((max(event.to_s, points[-1][0]), now))
     yield from _cut(points, event)
 
 
@@ -243,8 +256,14 @@ def _cut(points: Sequence[tuple[float, float]], event: Event) -> Iterator[tuple[
         if to_s < event.from_s or from_s > event.to_s:
             continue
         for at_s in (max(from_s, event.from_s), min(to_s, event.to_s)):
-            share = (at_s - from_s) / (to_s - from_s) if to_s > from_s else 1.0
-            yield at_s, start + share * (end - start)
+            yield at_s, _between((from_s, start), (to_s, end), at_s)
+
+
+def _between(begun: tuple[float, float], ended: tuple[float, float], at_s: float) -> float:
+    """The value at an instant on the straight line from one point to the other."""
+    (from_s, start), (to_s, end) = begun, ended
+    share = (at_s - from_s) / (to_s - from_s) if to_s > from_s else 1.0
+    return start + share * (end - start)
 
 
 def _panel_strip(expected: Expectations, event: Event) -> Strip:

@@ -31,7 +31,8 @@ class IssueFacts:
     """One record: the run it holds, and whether it stands as written.
 
     `issue`: 1 for the first run, 2 for its first retest. `digest`: its head, in hex. `sound`:
-    whether its chain holds and it holds the run's end; `chain` says so in words.
+    whether its chain holds and it holds the run's end; `chain` says so in words. `virtual`: whether
+    the panel was a virtual one.
     """
 
     issue: str
@@ -41,6 +42,7 @@ class IssueFacts:
     sound: bool
     chain: str
     command: str
+    virtual: bool
     software: str
     python: str
     platform: str

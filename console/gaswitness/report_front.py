@@ -253,9 +253,9 @@ def _table(
 def preconditions(report: Report) -> Section:
     """What has to be so before and after, to be signed off, and the cautions."""
     columns = (Column("Condition", 5), Column("Confirmed by", 1.4), Column("Date and time", 1.4))
-    virtual = report.issues[-1].command == "rehearse"
+    virtual = report.issues[-1].virtual
     words = (
-        "Nothing to confirm: a rehearsal moves nothing."
+        "Nothing to confirm: a virtual panel moves nothing."
         if virtual
         else "To be confirmed in ink by whoever answers for the place. The record does not hold it."
     )

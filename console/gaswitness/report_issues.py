@@ -1,5 +1,6 @@
 """The records that a report is made from: one, or a folder's first run with its retests."""
 
+import math
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -19,6 +20,8 @@ from gaswitness_scenarios.kept_run import KeptRun, read_run
 from gaswitness_scenarios.run_files import records_of
 from gaswitness_sitefile.site import Site
 
+ANNOUNCED: Final = re.compile(r"this is a virtual panel: .*It plays ([0-9.e+]+) s in one", re.S)
+"""What a run remarks where the panel says that it is virtual, and at which speed."""
 IDENTIFIED: Final = "identification: "
 RETEST: Final = re.compile(r"run-(\d+)\.sqlite")
 
@@ -64,8 +67,24 @@ class Issue:
         anchor, speed = self._anchor(at_s)
         if anchor is None:
             return ""
-        moment = anchor + timedelta(seconds=at_s / speed)
+        from_s, faster = self._announced
+        before_s = min(at_s, from_s)
+        moment = anchor + timedelta(seconds=before_s / speed + (at_s - before_s) / faster)
         return moment.astimezone(UTC).strftime("%Y-%m-%d %H:%M:%SZ")
+
+    @cached_property
+    def _announced(self) -> tuple[float, float]:
+        """From when on the run's clock went at a served virtual panel's speed, and that speed."""
+        for entry in self.run.remarks:
+            match = ANNOUNCED.match(str(entry.body["text"]))
+            if match:
+                return entry.at_s, float(match[1])
+        return math.inf, 1.0
+
+    @property
+    def virtual(self) -> bool:
+        """Whether the panel was a virtual one, by the run's kind or by what it said itself."""
+        return self.run.facts.command == "rehearse" or math.isfinite(self._announced[0])
 
     def _anchor(self, at_s: float) -> tuple[datetime | None, float]:
         clock = self.run.facts.clock
@@ -119,6 +138,7 @@ def issue_facts(issue: Issue) -> IssueFacts:
         sound=issue.chain.ok and run.end is not None,
         chain=_chain_words(issue),
         command=facts.command,
+        virtual=issue.virtual,
         software=facts.software,
         python=facts.python,
         platform=facts.platform,

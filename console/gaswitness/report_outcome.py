@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from gaswitness.report_data import IssueFacts, Item, Part
+from gaswitness.report_parts import RAN_TO_ITS_END
 from gaswitness.wording import OUTCOME_WORDS
 from gaswitness_probe.verdict import Outcome, Proof
 
@@ -16,6 +17,9 @@ HEADS: Final = {
 REHEARSAL: Final = (
     "This was a rehearsal against a virtual panel. It tries site file and scripts against each "
     "other and proves nothing about a real panel."
+)
+VIRTUAL: Final = (
+    "The panel says that it is a virtual one. What is shown here proves nothing about a real panel."
 )
 
 
@@ -46,6 +50,8 @@ def outcome_words(
     newest = issues[-1]
     if newest.command == "rehearse":
         yield REHEARSAL
+    elif newest.virtual:
+        yield VIRTUAL
     yield from _tests(parts)
     yield _proof(items, parts)
     if len(issues) > 1:
@@ -57,7 +63,7 @@ def outcome_words(
     for one in issues:
         if not one.sound:
             yield f"Issue {one.issue}: the record is not whole: {one.chain}."
-        if one.ended and one.ended != "it ran to its end":
+        if one.ended and one.ended != RAN_TO_ITS_END:
             yield f"Issue {one.issue} ended early: {one.ended}."
         for said in one.resumed:
             yield f"Issue {one.issue} {said}."

@@ -30,6 +30,7 @@ IN_STEPS: Final = frozenset(
 LAST: Final = 1 << 62
 JUST_S: Final = 1e-6
 DONE: Final = "done"
+RAN_TO_ITS_END: Final = "it ran to its end"
 NOT_BEGUN: Final = "not begun"
 WAIT: Final = "Wait "
 PASSIVE: Final = (WAIT, "Expected: ", "Look: ", "Test ")
@@ -60,6 +61,8 @@ def parts_of(issues: Sequence[Issue]) -> tuple[Part, ...]:
 def _not_begun(issues: Sequence[Issue], begun: Collection[str]) -> Iterator[Part]:
     """Tests of the newest plan that no issue began."""
     newest = issues[-1]
+    if all(_whole(issue) for issue in issues):
+        return
     for script in newest.run.scripts:
         for part in script.tests:
             if part.test.id not in begun:
@@ -68,6 +71,13 @@ def _not_begun(issues: Sequence[Issue], begun: Collection[str]) -> Iterator[Part
                 )
                 stretch = _Stretch(test, part.test.moves, LAST, LAST)
                 yield from _parts_of(newest, [stretch])
+
+
+def _whole(issue: Issue) -> bool:
+    """Whether every test of the plan was begun, or was never asked for, as the record ends."""
+    run = issue.run
+    ended = run.end is not None and run.end.body.get("why") == RAN_TO_ITS_END
+    return ended and not run.facts.options.get("tests")
 
 
 def _newest(parts: Sequence[Part]) -> Part:

@@ -123,7 +123,7 @@ def _sides(title: str, items: Sequence[Item], where: Places) -> Table:
         Column("", 3),
         *(Column(name) for name in names),
         Column("Verdict"),
-        Column("Issue", 0.6),
+        Column("Issue", 0.7),
     )
     rows = []
     for item in items:
@@ -167,8 +167,8 @@ def _list(parts: Sequence[Part]) -> Table:
         Column("Because", 4),
         Column("Begun", 1.6),
         Column("Took", 0.9),
-        Column("Issue", 0.5),
-        Column("Initials", 0.8),
+        Column("Issue", 0.7),
+        Column("Initials", 0.9),
     )
     rows = [
         (
@@ -324,7 +324,7 @@ def verdicts(report: Report) -> Section:
         Column("Response", 1.3),
         Column("Verdict", 1),
         Column("Proof", 0.9),
-        Column("Issue", 0.5),
+        Column("Issue", 0.7),
         Column("Earlier", 1.2),
     )
     groups = [

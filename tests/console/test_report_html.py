@@ -5,6 +5,7 @@ import itertools
 import json
 import re
 import xml.etree.ElementTree as ET
+from datetime import UTC, datetime, timedelta
 from io import BytesIO, StringIO
 
 import html5lib
@@ -21,6 +22,8 @@ from gaswitness.report_json import report_json, report_schema
 from gaswitness.report_junit import report_junit
 from gaswitness.report_pages import report_sheets
 from gaswitness.report_tables import punch_csv, steps_book, steps_csv
+from gaswitness_probe.evidence import Evidence
+from gaswitness_probe.evidence_read import read_evidence
 from gaswitness_probe.verdict import Outcome
 
 
@@ -305,6 +308,74 @@ def test_a_damaged_record_is_said_to_be_so(folder, tmp_path, capsys):
     assert "is not as it was written" in capsys.readouterr().err
     said = (tmp_path / "out" / "report.html").read_text("utf-8")
     assert "the record is not whole: BROKEN" in said
+
+
+def changed_record(bare, path, clock, speed=None):
+    """A record as over a real link, whose clock has a date; at `speed` where the panel is served."""
+    record = Evidence.create(path)
+    for entry in read_evidence(bare):
+        body = entry.body
+        if entry.kind == "run":
+            body = {**body, "command": "witness", "clock": {**body["clock"], **clock}}
+        record.append(entry.kind, body, entry.at_s)
+        if entry.kind == "run" and speed:
+            said = "this is a virtual panel: it proves nothing about a real one. It plays "
+            record.append("remark", {"text": f"{said}{speed} s in one, and so on", "by": ""}, 2.0)
+    record.close()
+
+
+@pytest.mark.parametrize(("speed", "virtual"), [(None, False), (10, True)])
+def test_instants_are_told_in_utc(folder, tmp_path, speed, virtual):
+    """A second of the run is a second of UTC, unless a virtual panel was served at a speed."""
+    clock = {"kind": "wall", "utc_anchor": "2031-03-04T12:00:00+02:00", "resolution_s": 1e-9}
+    path = tmp_path / "run.sqlite"
+    changed_record(folder / "run.sqlite", path, clock, speed)
+    report = build_report(read_issues(path), Chosen())
+    assert report.issues[0].begun_utc == "2031-03-04 10:00:00Z"
+    assert report.issues[0].virtual is virtual
+    found = part(report, "T-002")
+    since = 2.0 + (found.begun_s - 2.0) / (speed or 1)
+    moment = datetime(2031, 3, 4, 10, tzinfo=UTC) + timedelta(seconds=since)
+    assert found.begun_utc == moment.strftime("%Y-%m-%d %H:%M:%SZ")
+    front = " ".join(report.words)
+    assert ("The panel says that it is a virtual one" in front) is virtual
+    assert "rehearsal" not in front
+
+
+def test_a_run_that_broke_off_has_a_report_that_says_so(folder, tmp_path):
+    path = tmp_path / "run.sqlite"
+    record = Evidence.create(path)
+    begun = 0
+    for entry in read_evidence(folder / "run.sqlite"):
+        begun += entry.kind == "test"
+        if begun == 2 and entry.kind == "step" and "Wait" in entry.body["words"]:
+            break
+        record.append(entry.kind, entry.body, entry.at_s)
+    record.close()
+    issues = read_issues(path)
+    report = build_report(issues, Chosen())
+    assert report.outcome is not Outcome.PROVEN
+    assert any("it broke off, or the record was cut short" in words for words in report.words)
+    assert [(one.id, one.how) for one in report.parts] == [
+        ("T-001", "done"),
+        ("T-002", "broken off"),
+    ]
+    assert "broken off" in report_html(report_sheets(report, issues))
+
+
+def test_a_test_that_nobody_began_is_not_forgotten(folder, tmp_path):
+    path = tmp_path / "run.sqlite"
+    record = Evidence.create(path)
+    for entry in read_evidence(folder / "run.sqlite"):
+        if entry.kind == "test" and entry.body["id"] == "T-002":
+            break
+        record.append(entry.kind, entry.body, entry.at_s)
+    record.close()
+    issues = read_issues(path)
+    report = build_report(issues, Chosen())
+    last = part(report, "T-002")
+    assert (last.how, last.outcome, last.attempt) == ("not begun", Outcome.NOT_RUN, 0)
+    assert last.title == "AT-1 closes the valve"
 
 
 def test_a_survey_alone_has_a_report_too(tmp_path):

@@ -17,6 +17,7 @@ from gaswitness.report_chart import Event, event_charts
 from gaswitness.report_frame import Asked, asked_in, marked_hex, place_in
 from gaswitness.report_items import items_of
 from gaswitness.report_worked import worked_out
+from gaswitness_probe.applied import Applied, GasApplied
 from gaswitness_probe.decode import decode
 from gaswitness_probe.expect import Expectations
 from gaswitness_probe.history import PointHistory, Run, Seen
@@ -192,6 +193,23 @@ def test_a_silence_is_a_gap_and_not_a_line(flagged):
     bar = chart.strips[0].bars[0]
     dark = [one for one in bar.stretches if one.state is State.UNKNOWN]
     assert any(one.from_s < 110.0 and one.to_s > 195.0 for one in dark)
+
+
+def test_gas_that_is_changed_on_its_way_goes_on_from_where_it_was(site):
+    """From clean to 50 over 100 s, stopped after 40 s: at 20, by proportion."""
+    applied = [
+        Applied(10.0, 10.0, GasApplied("AT-101", 50.0, 100.0, 0.0, 50.0)),
+        Applied(50.0, 50.0, GasApplied("AT-101", 0.0, 0.0, 0.0, 20.0)),
+    ]
+    reading = history("AT-101 reading", (0, 0.0, 200.0))
+    expected = Expectations(
+        PanelView(site, {"AT-101 reading": reading}, applied, span=Window(0.0, 200.0))
+    )
+    (chart,) = event_charts(expected, Event("T-1", 30.0, 100.0))
+    gas = next(curve for curve in chart.strips[0].plot.curves if curve.applied)
+    assert gas.points[0] == (30.0, 10.0)
+    assert (50.0, 20.0) in gas.points
+    assert gas.points[-1] == (100.0, 0.0)
 
 
 def verdict(outcome, *aspects):
