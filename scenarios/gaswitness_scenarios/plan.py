@@ -84,7 +84,7 @@ def make_plan(
     """Plan the site's test.
 
     `at_once`: detectors in gas at a time at most, 0 for no bound; votes and sums take theirs all
-    the same. `looks`: `all` outputs, or those `unshown` by a point.
+    the same. `looks`: `all` outputs, those `unshown` by a point, or `none`.
     """
     ground = Ground.of(site, link, looks)
     tests: list[Draft] = []

@@ -12,6 +12,7 @@ from gaswitness_scenarios.plan_gates import Gates, Slot, Voice, listed
 from gaswitness_scenarios.plan_ground import Ground
 from gaswitness_scenarios.plan_ladder import Rung
 from gaswitness_scenarios.plan_stimuli import OWN_FAULT, is_gas
+from gaswitness_scenarios.plan_wanted import latches
 from gaswitness_sitefile.devices import Output
 from gaswitness_sitefile.matrix import Cell, Fact
 
@@ -372,6 +373,8 @@ class _Gate:
         rests = [cell for cell in self.site.matrix if cell.effect in bench.busy_s]
         if rests:
             bench.hold(max(0.0, bench.rests_in_s(bench.busy_s)) + timing.sight_s)
+        for output in self.site.outputs:
+            self.ground.look_at_rest(bench, output.tag)
 
     def held_by_levels(self) -> list[tuple[Cell, tuple[Fact, ...]]]:
         """Cells that nothing showed to go by reset, with the sources that turn them now: their own
@@ -385,7 +388,7 @@ class _Gate:
             for turn in self.ground.turns_of[cell.id]:
                 sources = (turn.fact, *turn.standing)
                 gas = [fact for fact in sources if is_gas(self.site, fact)]
-                latching = any(self.channel[f.subject].levels[f.what].latching for f in gas)
+                latching = any(latches(self.ground, fact) for fact in gas)
                 if turn.on and latching and self.gates.fits(cell, turn, last):
                     found.append((cell, sources))
                     break

@@ -190,7 +190,8 @@ class Ground:
     def look_now(self, bench: Bench, effects: Iterable[str]) -> None:
         """Ask a person about outputs that act now and were not yet looked at."""
         for tag in effects:
-            if tag in self.looked or (self.looks == "unshown" and self.output_seen(tag)):
+            shown = self.looks == "unshown" and self.output_seen(tag)
+            if tag in self.looked or shown or self.looks == "none":
                 continue
             self.looked.add(tag)
             bench.look(f"{tag}.active", question(self.site.output_of[tag], acts=True))

@@ -1,13 +1,13 @@
 """What a plan costs and covers: tests, gas applications, hours, lower bound, naive order."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from gaswitness_probe.provable import provable
 from gaswitness_scenarios.plan import Plan
 from gaswitness_scenarios.plan_bounds import lower_bound, naive_order
 from gaswitness_scenarios.plan_wanted import Want, wants
-from gaswitness_scenarios.unprovable import unprovable_words
+from gaswitness_scenarios.unprovable import MOST_NAMED, unprovable_words
 from gaswitness_sitefile.link_address import LinkAddress
 
 
@@ -63,8 +63,34 @@ def figures(plan: Plan, link: LinkAddress | None = None) -> PlanFigures:
         naive_applications,
         len({claim for test in tests for claim in test.claims}),
         tuple(wants(ground, covers)),
-        tuple(unprovable_words(provable(plan.site, link))),
+        (*unprovable_words(provable(plan.site, link)), *unseen_words(plan)),
     )
+
+
+def unseen_words(plan: Plan) -> Iterator[str]:
+    """What the plan makes and no point shows: seen at its effects only, or not at all."""
+    site, shown = plan.site, plan.ground.shown
+    made = {
+        "inhibits": [f"{one.tag}.inhibit" for one in site.channels],
+        "faults": [f"{one.tag}.fault" for one in site.channels],
+        "levels": [f"{one.tag}.{name}" for one in site.channels for name in one.levels],
+        "contacts": [f"{one.tag}.active" for one in site.inputs],
+        "mutes": [f"{one.tag}.muted" for one in site.outputs if one.mutable],
+        "outputs": [f"{one.tag}.active" for one in site.outputs if site.cells_of[one.tag]],
+    }
+    for kind, facts in made.items():
+        missing = [fact for fact in facts if fact not in shown]
+        if missing:
+            more = len(missing) - MOST_NAMED
+            others = f" and {more} more" if more > 0 else ""
+            named = ", ".join(missing[:MOST_NAMED])
+            yield f"no point shows {named}{others}: no link can prove these {kind} themselves"
+    latching = [one.tag for one in site.channels if one.over_range_latches]
+    if latching:
+        yield (
+            f"the over-range of {', '.join(latching)} latches: that it comes and stays is seen, "
+            "and not judged"
+        )
 
 
 def open_by_reason(found: Iterable[Want]) -> dict[str, list[Want]]:

@@ -70,7 +70,8 @@ def kinds_of(ground: Ground, cell: Cell) -> Iterator[str]:
 
 def latches(ground: Ground, fact: Fact) -> bool:
     """Whether the level stays on until reset."""
-    return ground.site.channel_of[fact.subject].levels[fact.what].latching
+    level = ground.site.channel_of[fact.subject].levels.get(fact.what)
+    return level is not None and level.latching
 
 
 def cannot_make(ground: Ground, fact: Fact) -> str:
