@@ -3,6 +3,7 @@
 import pytest
 
 from gaswitness_simulator.stimulus import InputSet, Power, Press
+from gaswitness_simulator.stimulus_bus import WatchdogRestart
 from gaswitness_simulator.stimulus_panel import ForceOutput
 
 ON, OFF = InputSet("DI-1", on=True), InputSet("DI-1", on=False)
@@ -185,3 +186,55 @@ def test_the_power_ends_every_test(one_output):
 def test_an_output_that_is_not_there_is_refused(one_output):
     with pytest.raises(ValueError, match="no output 'K9'"):
         one_output().do(ForceOutput("K9", on=True))
+
+
+# --- with the stages of a panel's life (rule 20) --------------------------------------------------
+
+LIFE = {
+    "relay_pulse_s": 4,
+    "self_test_s": 4,
+    "discovery_window_s": 2,
+    "warm_up_s": 2,
+    "restart_s": 3,
+}
+
+
+@pytest.fixture
+def living(make_bench, make_site):
+    def made(**output):
+        kinds = [{"tag": "K1", "kind": "relay", **output}]
+        cells = [{"cause": "DI-1.active", "effect": "K1", "response_s": 3}]
+        site = {"inputs": [{"tag": "DI-1"}], "outputs": kinds, "matrix": cells}
+        return make_bench(make_site(panel_life=LIFE, **site))
+
+    return made
+
+
+def test_while_relays_are_pulsed_and_the_panel_tests_itself_nothing_forced_acts(living):
+    bench = living(normally_energised=True).do(ForceOutput("K1", on=True), wait_s=1.5)
+    assert bench["K1.energised"]
+    assert not bench["K1.active"]
+    bench.wait(4.0)
+    assert not bench["K1.energised"]
+    assert not bench["K1.active"]
+    bench.wait(4.0)
+    assert bench["K1.active"]
+    assert bench["K1.forced"]
+
+
+def test_a_pulse_begins_when_the_panel_has_come_up(living):
+    bench = living(pulse_s=10).do(ON, wait_s=9.5)
+    lasted = bench.stretches("K1.active", 30.0)
+    assert len(lasted) == 1
+    assert 8.0 <= lasted[0] <= 10.1
+
+
+def test_a_watchdog_restart_ends_pulse_and_test(living):
+    bench = living(pulse_s=60).wait(20.0).do(ON).do(OFF)
+    assert bench["K1.active"]
+    bench.do(WatchdogRestart(), wait_s=20.0)
+    assert not bench["K1.active"]
+    bench.do(ForceOutput("K1", on=True)).do(WatchdogRestart(), wait_s=20.0)
+    assert not bench["K1.forced"]
+    told = [what for _, subject, what in bench.events if subject == "panel" and "power" in what]
+    assert told == ["power on", *["power off", "power on"] * 2]
