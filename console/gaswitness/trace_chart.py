@@ -25,8 +25,10 @@ from gaswitness.chart_scale import time_text
 from gaswitness.trace_bars import bar, ever, lasted
 from gaswitness.trace_exposure import exposure_strip
 from gaswitness.trace_panel_lanes import PANEL_FLAGS, panel_strip
+from gaswitness.trace_supply import supply_strips
 from gaswitness.wording import duration_words
-from gaswitness_scenarios.panel_trace import POWERED, UNSERVED, Happening, PanelTrace
+from gaswitness_scenarios.panel_trace import Happening, PanelTrace
+from gaswitness_scenarios.trace_readers import POWERED, UNSERVED
 from gaswitness_sitefile.channel import Channel
 
 MOST_LINES: Final = 3
@@ -75,6 +77,7 @@ def trace_chart(trace: PanelTrace, chosen: Chosen, software: str) -> Chart:
     all_outputs = tuple(output.tag for output in site.outputs)
     outputs = chosen.outputs or tuple(t for t in all_outputs if _ever_acts(trace, t))
     strips = [strip for tag in channels for strip in _of_channel(trace, site.channel_of[tag])]
+    strips += supply_strips(trace)
     panel = panel_strip(trace)
     strips += [strip for strip in (panel, _output_strip(trace, outputs)) if strip.bars]
     told = [one for one in trace.happenings if not one.channel or one.channel in channels]
@@ -270,7 +273,7 @@ def _notes(
     if COIL_OFF in why:
         notes.append(f"{COIL_OFF}: a normally energised output without supply acts, too.")
     if IN_SELF_TEST in why:
-        notes.append(f"{IN_SELF_TEST}: no coil is energised, and such an output acts, too.")
+        notes.append(f"{IN_SELF_TEST}: no coil is on; a normally energised output acts, too.")
     if left:
         notes.append(f"Not drawn: {', '.join(left)}.")
     if untold:

@@ -26,6 +26,7 @@ def trace_csv(trace: PanelTrace) -> str:
         head += [f"{tag}.reading [{unit}]", f"{tag}.gas [{unit}]"]
     for name in trace.averages:
         head.append(f"{name}.average [{trace.site.channel_of[name.partition('.')[0]].unit}]")
+    head += [f"{tag}.supply [V]" for tag in trace.devices]
     told = {
         at_s: "; ".join(one.text for one in happened)
         for at_s, happened in groupby(trace.happenings, key=lambda one: one.at_s)
@@ -39,6 +40,7 @@ def trace_csv(trace: PanelTrace) -> str:
         for reading, gas in zip(sample.readings, sample.gases, strict=True):
             values += ["" if math.isnan(reading) else repr(reading), repr(gas)]
         values += [repr(average) for average in sample.averages]
+        values += ["" if math.isnan(volts) else repr(volts) for volts in sample.volts]
         values += ["1" if on else "0" for on in sample.facts]
         said = told.get(sample.at_s, "") if last[sample.at_s] == at else ""
         table.writerow([*values, f"'{said}" if said.startswith(_FORMULA) else said])

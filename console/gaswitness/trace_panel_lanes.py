@@ -5,7 +5,8 @@ from typing import Final
 
 from gaswitness.chart import Bar, Strip
 from gaswitness.trace_bars import bar, bar_of, ever
-from gaswitness_scenarios.panel_trace import POWERED, UNSERVED, PanelTrace
+from gaswitness_scenarios.panel_trace import PanelTrace
+from gaswitness_scenarios.trace_readers import POWERED, UNSERVED
 
 _STAGES: Final = {
     UNSERVED[0]: "relay pulse",

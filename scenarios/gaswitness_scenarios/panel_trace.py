@@ -13,16 +13,19 @@ from typing import Final
 
 from gaswitness_scenarios.gas_profile import Recorded
 from gaswitness_scenarios.script import Gas, Look, PlannedTest, Say, Script, Step
-from gaswitness_scenarios.site_facts import facts_of
+from gaswitness_scenarios.trace_readers import (
+    average_reader,
+    averages_of_site,
+    devices_of_site,
+    fact_reader,
+    facts_of_site,
+    volts_reader,
+)
 from gaswitness_scenarios.translate import stimulus_of
 from gaswitness_simulator.event_log import Event
 from gaswitness_simulator.panel import VirtualPanel
 from gaswitness_sitefile.site import Site
 
-POWERED: Final = "panel.powered"
-"""Beside the panel's facts: whether its supply is on."""
-UNSERVED: Final = ("panel.relay_pulse", "panel.self_test")
-"""Beside them, of a site with a panel's life: the stages in which the map is not served."""
 MOST_GRID: Final = 50_000
 """The grid never has more instants than this, however long the run."""
 
@@ -41,8 +44,9 @@ class Happening:
 class Sample:
     """What the panel showed at an instant, and the gas at its detectors, in the channels' order.
 
-    A reading is NaN where no number was shown. `averages`: of exposure, in their own order. Where
-    something is done at once there are two samples at one instant: before it and after.
+    A reading is NaN where no number was shown. `averages`: of exposure, in their own order.
+    `volts`: at the devices of the bus, if all that is switched on stayed on. Where something is
+    done at once there are two samples at one instant: before it and after.
     """
 
     at_s: float
@@ -50,6 +54,7 @@ class Sample:
     gases: tuple[float, ...]
     facts: tuple[bool, ...]
     averages: tuple[float, ...] = ()
+    volts: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +80,7 @@ class PanelTrace:
     changed: Mapping[str, tuple[tuple[float, bool], ...]] = field(repr=False)
     averages: tuple[str, ...] = ()
     events: tuple[Event, ...] = ()
+    devices: tuple[str, ...] = ()
 
     def changes(self, fact: str) -> tuple[tuple[float, bool], ...]:
         """When the fact began to be what: at the first instant, then at each change."""
@@ -84,20 +90,6 @@ class PanelTrace:
         """(from, until), in seconds of the run, of each time that the fact was true."""
         changes = (*self.changes(fact), (self.until_s, False))
         yield from ((begun, ended) for (begun, on), (ended, _) in pairwise(changes) if on)
-
-
-def facts_of_site(site: Site) -> tuple[str, ...]:
-    """The names of all facts that a trace holds, in order."""
-    facts = [name for name in facts_of(site) if not name.startswith("any.")]
-    stages = UNSERVED if site.panel_life is not None else ()
-    return (*facts, *stages, POWERED)
-
-
-def averages_of_site(site: Site) -> tuple[str, ...]:
-    """The averages of exposure that a trace holds, in order."""
-    return tuple(
-        f"{c.tag}.{name}" for c in site.channels if c.exposure for name in c.exposure.limits
-    )
 
 
 def trace_panel(
@@ -138,6 +130,7 @@ def trace_panel(
         _changes(watcher.names, watcher.samples),
         averages_of_site(site),
         tuple(watcher.events),
+        devices_of_site(site),
     )
 
 
@@ -153,21 +146,6 @@ def _changes(
     return {name: tuple(changes) for name, changes in found.items()}
 
 
-def _reader(panel: VirtualPanel, name: str) -> Callable[[], bool]:
-    if name == POWERED:
-        return lambda: panel.powered
-    if name in UNSERVED:
-        stage = name.partition(".")[2]
-        return lambda: panel.powered and panel.state.panel_state() == stage
-    return panel.state.shown(name)
-
-
-def _average(panel: VirtualPanel, name: str) -> Callable[[], float]:
-    tag, _, what = name.partition(".")
-    exposure = panel.state.channels[tag].exposure
-    return lambda: 0.0 if exposure is None else exposure.averages[what].value
-
-
 @dataclass(slots=True)
 class _Watcher:
     """A panel that is looked at whenever something may have changed."""
@@ -181,6 +159,7 @@ class _Watcher:
     names: tuple[str, ...] = field(init=False)
     readers: tuple[Callable[[], bool], ...] = field(init=False)
     averages: tuple[Callable[[], float], ...] = field(init=False)
+    volts: tuple[Callable[[], float], ...] = field(init=False)
     grid_s: float = field(init=False)
     next_grid_s: float = field(init=False)
     corners: list[float] = field(default_factory=list)
@@ -194,8 +173,9 @@ class _Watcher:
         panel = self.panel = VirtualPanel(self.site, seed=self.seed, on_event=self.events.append)
         panel.watch_ranges()
         self.names = facts_of_site(self.site)
-        self.readers = tuple(_reader(panel, name) for name in self.names)
-        self.averages = tuple(_average(panel, name) for name in averages_of_site(self.site))
+        self.readers = tuple(fact_reader(panel, name) for name in self.names)
+        self.averages = tuple(average_reader(panel, n) for n in averages_of_site(self.site))
+        self.volts = tuple(volts_reader(panel, tag) for tag in devices_of_site(self.site))
         self.grid_s = self._grid_s()
         self.next_grid_s = self.from_s
         if self.from_s == 0.0:
@@ -242,7 +222,8 @@ class _Watcher:
         readings = tuple(panel.reading(tag) for tag in tags)
         gases = tuple(panel.gas(tag) for tag in tags)
         averages = tuple(average() for average in self.averages)
-        sample = Sample(at_s, readings, gases, self._facts(), averages)
+        volts = tuple(volt() for volt in self.volts)
+        sample = Sample(at_s, readings, gases, self._facts(), averages, volts)
         if not self.samples or not _alike(self.samples[-1], sample):
             self.samples.append(sample)
         self.next_grid_s = at_s + self.grid_s

@@ -29,7 +29,8 @@ from gaswitness_sitefile.site import Site
 
 @dataclass(slots=True)
 class BusMotion:
-    """`starved`: devices and outputs without their voltage. `feed_a`: what the bus takes."""
+    """`starved`: devices and outputs without their voltage. `feed_a`: what the bus takes.
+    `wired_v`: the voltage of each device if all that is switched on stayed on."""
 
     bus: Bus
     wiring: Wiring
@@ -38,6 +39,7 @@ class BusMotion:
     channels: Mapping[str, ChannelState]
     starved: frozenset[str] = frozenset()
     feed_a: float = 0.0
+    wired_v: Mapping[str, float] = field(default_factory=dict)
     discovered: Discovered | None = None
     _drawn: tuple[frozenset[str], frozenset[str], float] | None = field(default=None)
     _told: tuple[int, frozenset[str], Discovered] | None = field(default=None)
@@ -116,7 +118,8 @@ class BusMotion:
         if self._drawn is not None:
             energised, alarmed, volts = self._drawn
             present = self.wiring.present()
-            self.starved, self.feed_a = self.supply.starved(present, alarmed, energised, volts)
+            fed = self.supply.fed(present, alarmed, energised, volts)
+            self.starved, self.feed_a, self.wired_v = fed.starved, fed.feed_a, fed.wired_v
         self.polls.hear(self.wiring.heard(self._working()), at_s)
 
     def _tell(self) -> set[str]:

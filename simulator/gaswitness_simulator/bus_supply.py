@@ -1,9 +1,23 @@
 """Which devices and outputs of a bus have too little voltage, with what is really on just now."""
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+
 from gaswitness_simulator.bus_loads import bus_tree, carrier_of
 from gaswitness_simulator.bus_power import Consumer, Load, settle
 from gaswitness_sitefile.bus import Bus, Draw
 from gaswitness_sitefile.site import Site
+
+
+@dataclass(frozen=True, slots=True)
+class Fed:
+    """`starved`: tags of devices and outputs that fall out. `feed_a`: what the bus then takes.
+    `wired_v`: the voltage that each device would have with all of them on; empty where none of
+    them would have any."""
+
+    starved: frozenset[str]
+    feed_a: float
+    wired_v: Mapping[str, float]
 
 
 class BusSupply:
@@ -23,21 +37,21 @@ class BusSupply:
                 draws = Draw(current_a=0.0) if entry is None else entry.draws
                 least_v = carrier.least_v if own is None else own
                 self._outputs[output.tag] = (carrier.tag, _load(draws), least_v)
-        self._known: dict[tuple[object, ...], tuple[frozenset[str], float]] = {}
+        self._known: dict[tuple[object, ...], Fed] = {}
 
     @property
     def carried(self) -> tuple[str, ...]:
         """Tags of the outputs that devices on the bus carry."""
         return tuple(self._outputs)
 
-    def starved(
+    def fed(
         self,
         present: frozenset[str],
         alarmed: frozenset[str],
         energised: frozenset[str],
         supply_v: float,
-    ) -> tuple[frozenset[str], float]:
-        """Tags of devices and outputs that fall out, and what the bus then takes, in ampere.
+    ) -> Fed:
+        """Who falls out, and what the bus then takes.
 
         `present`: devices connected; `alarmed`: those in alarm; `energised`: outputs that are on.
         """
@@ -51,7 +65,7 @@ class BusSupply:
 
     def _settled(
         self, present: frozenset[str], alarmed: frozenset[str], on: frozenset[str], supply_v: float
-    ) -> tuple[frozenset[str], float]:
+    ) -> Fed:
         found: list[Consumer] = []
         for device in self._bus.devices:
             if device.tag not in present:
@@ -65,7 +79,10 @@ class BusSupply:
                 found.append(Consumer(tag, node, load, least_v))
         settled = settle(self._tree, found, supply_v)
         left = {one.name for one in settled.on}
-        return frozenset(one.name for one in found if one.name not in left), settled.feed_a
+        starved = frozenset(one.name for one in found if one.name not in left)
+        wired = settled.as_wired
+        volts = {} if wired is None else {tag: wired[node] for tag, node in self._at.items()}
+        return Fed(starved, settled.feed_a, volts)
 
 
 def _load(draw: Draw) -> Load:

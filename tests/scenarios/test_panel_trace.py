@@ -7,7 +7,8 @@ import pytest
 
 from gaswitness_scenarios.library import demo_site_path, site_scripts
 from gaswitness_scenarios.load import load_script
-from gaswitness_scenarios.panel_trace import POWERED, facts_of_site, trace_panel
+from gaswitness_scenarios.panel_trace import trace_panel
+from gaswitness_scenarios.trace_readers import POWERED, facts_of_site
 from gaswitness_scenarios.translate import stimulus_of
 from gaswitness_simulator.panel import VirtualPanel
 from gaswitness_sitefile.load import load_site
