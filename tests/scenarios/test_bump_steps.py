@@ -306,6 +306,8 @@ def test_gas_after_a_bump_begins_in_the_air_that_came_back(site, load):
 
 
 def test_the_library_bumps_every_detector_and_moves_nothing():
+    """A fact of the trade: every detector is bump-tested after commissioning (common practice, no
+    source); inhibited meanwhile, so that no plant trips."""
     site = load_site(demo_site_path()).site
     path = next(one for one in site_scripts(demo_site_path()) if one.stem == "95-bump-tests")
     trace = trace_panel(site, load_script(path, site), columns=100)
