@@ -96,12 +96,13 @@ class Bench:
 
     def hold(self, seconds: float) -> None:
         """Let time pass, whole tenths of a second."""
+        if seconds < 0.01:
+            return
         hold_s = round(seconds + 0.05, 1)
-        if hold_s > 0:
-            self.now_s += hold_s
-            if self.gas:
-                self.draft.gas_s += hold_s
-            self.step(hold_s=int(hold_s) if hold_s == int(hold_s) else hold_s)
+        self.now_s += hold_s
+        if self.gas:
+            self.draft.gas_s += hold_s
+        self.step(hold_s=int(hold_s) if hold_s == int(hold_s) else hold_s)
 
     # --- what a tester does -----------------------------------------------------------------
 

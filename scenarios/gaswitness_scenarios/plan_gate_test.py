@@ -177,7 +177,9 @@ class _Gate:
             self.let(slot.turn.fact, count=True)
             hold_s = self.wait_s(slot.turn.fact) + self.window_s(come, go)
             self.move(slot.cells, slot.words, hold_s, on=slot.turn.on)
-        bench.hold(max(self.wait_s(slot.turn.fact) for slot in slots) + self.window_s(come, go))
+        # what goes is held as long as it would take to come
+        hold_s = max(self.window_s(come, go), self.window_s(go, ()))
+        bench.hold(max(self.wait_s(slot.turn.fact) for slot in slots) + hold_s)
         for slot in slots:
             self.shown(slot)
         self.ground.look_now(bench, dict.fromkeys(cell.effect for cell in come))
@@ -233,8 +235,10 @@ class _Gate:
                 self.bench.claim(f"cell/{cell.id}: reset refused")
 
     def window_s(self, come: Sequence[Cell], go: Sequence[Cell]) -> float:
-        """How long both may take; what goes is held as long as it would take to come."""
-        return max(self.timing.comes_s([*come, *go]), self.timing.goes_s(go) if go else 0.0)
+        """How long both may take."""
+        return max(
+            self.timing.comes_s(come) if come else 0.0, self.timing.goes_s(go) if go else 0.0
+        )
 
     def fallen(self, cells: Sequence[Cell]) -> None:
         """Their cause has gone, and the time for it is over: released, or latched until reset."""
