@@ -15,6 +15,9 @@ from gaswitness_sitefile.matrix import AllOf, AnyOf, Fact, Not, Vote
 
 TICK_S = 0.5
 
+AWAY = ("inhibit", "test", "calibration")
+"""In any of these a channel drives nothing, and no other fact of it counts."""
+
 NEAR = 0.12
 """Just short of a setpoint: by no more than this part of it, or 3.5 of its tolerances."""
 
@@ -83,6 +86,8 @@ class _Channel:
     broken_s: float = -1.0
     fault: bool = False
     inhibit: bool = False
+    in_test: bool = False
+    calibrated_until_s: float = -1.0
     levels: dict = field(default_factory=dict)
     doses: dict = field(default_factory=dict)
     settled: set = field(default_factory=set)
@@ -115,7 +120,7 @@ class IdealPanel:
         self.muted = dict.fromkeys(site.output_of, False)
         self.own_fault = self.unaccepted = False
         self.power, self.warm_until_s = True, site.alarms_count_after_s
-        self.before = {}
+        self.before, self.forced = {}, {}
         self.stretches = []
         todo = list(script.steps)
         number = 0
@@ -144,24 +149,40 @@ class IdealPanel:
                     one.broken_s = step.at_s
                 elif not one.broken:
                     one.broken_s = -1.0
-            case steps.Inhibit():
-                self.channels[step.channel].inhibit = step.on
-            case steps.Input():
-                self.inputs[step.tag] = step.on
-            case steps.PanelFault():
-                self.own_fault = step.on
             case steps.Press():
                 pressed.add(step.key)
             case steps.Power():
                 self._switch(step)
+            case _:
+                self._set(step)
+
+    def _set(self, step):
+        """What stays as it is put until it is put otherwise."""
+        match step:
+            case steps.Inhibit():
+                self.channels[step.channel].inhibit = step.on
+            case steps.InTest():
+                self.channels[step.channel].in_test = step.on
+            case steps.Calibration():
+                self.channels[step.channel].calibrated_until_s = step.at_s + step.for_s
+            case steps.OutputTest():
+                self.forced.pop(step.output, None)
+                if step.on is not None:
+                    self.forced[step.output] = step.on
+            case steps.Input():
+                self.inputs[step.tag] = step.on
+            case steps.PanelFault():
+                self.own_fault = step.on
 
     def _switch(self, step):
         if step.on and not self.power:
             self.warm_until_s = step.at_s + 2 * self.site.alarms_count_after_s
             for one in self.channels.values():
                 one.levels = {name: _Level() for name in one.levels}
+                one.in_test, one.calibrated_until_s = False, -1.0
             self.cells = {name: _Cell() for name in self.cells}
             self.muted = dict.fromkeys(self.muted, False)
+            self.forced = {}
         self.power = step.on
 
     def _tick(self, run_s, now_s, pressed):
@@ -234,6 +255,8 @@ class IdealPanel:
             shown[f"{channel.tag}.{name}"] = one.levels[name].on
         shown[f"{channel.tag}.fault"] = one.fault
         shown[f"{channel.tag}.inhibit"] = one.inhibit
+        shown[f"{channel.tag}.test"] = one.in_test
+        shown[f"{channel.tag}.calibration"] = now_s < one.calibrated_until_s
         shown[f"{channel.tag}.over_range"] = one.reading > high
         shown[f"{channel.tag}.under_range"] = one.reading < low
         self._dose(channel, one, reading, shown, warm=warm)
@@ -274,8 +297,8 @@ class IdealPanel:
         facts = {}
         for name, on in shown.items():
             tag, _, what = name.partition(".")
-            inhibited = tag in self.channels and self.channels[tag].inhibit and what != "inhibit"
-            facts[name] = on and not inhibited
+            away = tag in self.channels and any(shown[f"{tag}.{mode}"] for mode in AWAY)
+            facts[name] = on and not (away and what not in AWAY)
         for what in ("A1", "A2", "A3", "fault"):
             facts[f"any.{what}"] = any(facts.get(f"{tag}.{what}", False) for tag in self.channels)
         facts["panel.fault"] = self.own_fault or facts["any.fault"]
@@ -304,7 +327,7 @@ class IdealPanel:
         for name, on in shown.items():
             tag, _, what = name.partition(".")
             alarms = what in ("A1", "A2", "A3", "fault", "STEL", "TWA")
-            counts = tag not in self.channels or not self.channels[tag].inhibit
+            counts = not any(shown.get(f"{tag}.{mode}") for mode in AWAY)
             if alarms and on and counts and not self.before.get(name, False):
                 self.unaccepted = True
         shown["panel.unaccepted"] = self.unaccepted
@@ -316,7 +339,8 @@ class IdealPanel:
                 self.muted[output.tag] = True
             if not acts or (output.tag in came and "mute" not in pressed):
                 self.muted[output.tag] = False
-            active = acts and not self.muted[output.tag]
+            active = self.forced.get(output.tag, acts and not self.muted[output.tag])
+            shown[f"{output.tag}.forced"] = output.tag in self.forced
             shown[f"{output.tag}.active"] = active
             shown[f"{output.tag}.energised"] = active is not output.normally_energised
             shown[f"{output.tag}.muted"] = self.muted[output.tag]

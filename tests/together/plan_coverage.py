@@ -7,7 +7,7 @@ side of the cell was to be seen: with no other cell of the same output acting me
 from bisect import bisect_right
 from itertools import combinations, pairwise
 
-from ideal_panel import IdealPanel, truth_of
+from ideal_panel import AWAY, IdealPanel, truth_of
 
 from gaswitness_sitefile.channel import Direction, LevelsOnFault
 from gaswitness_sitefile.matrix import AllOf, AnyOf, Fact, Not, Vote, facts_of
@@ -78,7 +78,8 @@ class Coverage:
         return one.power and not any(one.acting[other.id] for other in others if other is not cell)
 
     def _shows(self, cell, one):
-        return self._alone(cell, one) and not one.muted[cell.effect]
+        told = not one.muted[cell.effect] and not one.shown[f"{cell.effect}.forced"]
+        return self._alone(cell, one) and told
 
     def _seen_edge(self, cell, *, to, needs=lambda _here: True):
         """An attributable change of the cell: alone and unmuted from before until well after."""
@@ -158,7 +159,8 @@ class Coverage:
         return []
 
     def _channels_in(self, cell):
-        tags = [tag for fact in facts_of(cell.cause_tree) for tag in self._tags(fact)]
+        facts = [fact for fact in facts_of(cell.cause_tree) if fact.what not in AWAY]
+        tags = [tag for fact in facts for tag in self._tags(fact)]
         return list(dict.fromkeys(tags))
 
     def _just_under(self, cell):
@@ -324,7 +326,17 @@ class Coverage:
                     yield f"point {point.name}: {shows} never {state} for long enough"
 
     def _states(self, point):
-        ranked = ("warm_up", "inhibit", "fault", "A3", "A2", "A1", "over_range")
+        ranked = (
+            "warm_up",
+            "inhibit",
+            "test",
+            "calibration",
+            "fault",
+            "A3",
+            "A2",
+            "A1",
+            "over_range",
+        )
         named = [state for state in ranked if state in point.codes.values()]
         channel = self.site.channel_of[point.subject]
 
