@@ -11,6 +11,7 @@ from typing import Final
 from gaswitness_simulator.cause import Reader
 from gaswitness_simulator.state import PanelState
 from gaswitness_sitefile.event_log import CODE_OF, FILE_ENTRY, FILE_HEAD, subject_codes
+from gaswitness_sitefile.life_facts import BUS_FLAGS, LIFE_FLAGS
 from gaswitness_sitefile.mode_facts import CHANNEL_MODES, FORCED
 from gaswitness_sitefile.site import Site
 
@@ -107,11 +108,17 @@ def _watched(site: Site, state: PanelState) -> Iterator[tuple[str, Watched]]:
     """The facts of each subject that the log tells, in the order in which a scan finds them."""
     for channel in site.channels:
         exposures = () if channel.exposure is None else channel.exposure.limits
-        facts = ("fault", "inhibit", *CHANNEL_MODES, *channel.levels, *exposures)
+        bus = () if site.bus is None or site.bus.scan is None else BUS_FLAGS
+        facts = ("fault", *bus, "inhibit", *CHANNEL_MODES, *channel.levels, *exposures)
         yield channel.tag, [(what, state.shown(f"{channel.tag}.{what}")) for what in facts]
     for one in site.inputs:
         yield one.tag, [("active", state.shown(f"{one.tag}.active"))]
     for output in site.outputs:
         facts = (FORCED, "active", *(("muted",) if output.mutable else ()))
         yield output.tag, [(what, state.shown(f"{output.tag}.{what}")) for what in facts]
-    yield "panel", [("warm_up", lambda: state.warm_up), ("fault", lambda: state.own_fault)]
+    life = () if state.living is None else LIFE_FLAGS
+    own = [(what, state.shown(f"panel.{what}")) for what in life]
+    yield (
+        "panel",
+        [("warm_up", lambda: state.warm_up), ("fault", lambda: state.own_fault), *own],
+    )

@@ -4,6 +4,7 @@ from typing import Annotated, Final
 
 from pydantic import Field
 
+from gaswitness_sitefile.life_facts import BUS_FLAGS, LIFE_FLAGS
 from gaswitness_sitefile.model import Record, Whole
 
 EVENTS: Final = (
@@ -38,8 +39,9 @@ EVENTS: Final = (
     "accept",
     "reset",
     "mute",
+    *(f"{flag} {state}" for flag in (*BUS_FLAGS, *LIFE_FLAGS) for state in ("on", "off")),
 )
-"""What an entry may say; its code is its place here, from 1 on."""
+"""What an entry may say; its code is its place here, from 1 on. Only ever added to at the end."""
 
 CODE_OF: Final = {event: code for code, event in enumerate(EVENTS, 1)}
 

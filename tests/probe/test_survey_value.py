@@ -38,7 +38,7 @@ def test_reading_may_reach_the_shown_limits(judged, raw, outcome):
 
 
 @pytest.mark.parametrize(
-    ("shows", "most"), [("panel.first_up", 1), ("events.1.code", 31), ("events.count", 65535)]
+    ("shows", "most"), [("panel.first_up", 1), ("events.1.code", 51), ("events.count", 65535)]
 )
 def test_numbers_of_first_up_and_log_have_limits(judged, shows, most):
     found = point("uint16", shows)

@@ -1,14 +1,19 @@
 """The panel's event log (rule 30): what it says, and where the map shows it."""
 
 import struct
+from pathlib import Path
 
 import pytest
 
 from gaswitness_simulator.device import VirtualDevice
 from gaswitness_simulator.panel import VirtualPanel
 from gaswitness_simulator.stimulus import ChannelFault, Inhibit, InputSet, PanelFault, Power, Press
+from gaswitness_simulator.stimulus_bus import BusBreak, BusMend, DeviceOff, Mains
 from gaswitness_simulator.stimulus_panel import Calibrate, ForceOutput, PutInTest
 from gaswitness_sitefile.event_log import CODE_OF, EVENTS
+from gaswitness_sitefile.load import load_site
+
+SALTMARSH = Path(__file__).parents[2] / "scenarios" / "sites" / "saltmarsh" / "site.yaml"
 
 
 @pytest.fixture
@@ -170,3 +175,24 @@ def test_a_file_longer_than_the_log_so_far_ends_in_zeros(logged):
 
 def test_a_panel_without_a_log_keeps_none(make_site):
     assert VirtualPanel(make_site()).log is None
+
+
+def test_why_a_channel_is_in_fault_and_what_the_panel_lives_through_is_told(make_bench):
+    """On the library's site with a bus that is scanned: a detector off, a wire open, no mains."""
+    site = load_site(SALTMARSH).site
+    bench = make_bench(site).wait(site.alarms_count_after_s + 5.0)
+    mark = len(bench.events)
+    bench.do(DeviceOff("AT-1", on=True), wait_s=30.0)
+    told = bench.since(mark)
+    assert told.index(("AT-1", "fault on")) < told.index(("AT-1", "comms_fault on"))
+    assert ("AT-2", "comms_fault on") not in told
+    assert ("panel", "bus_fault on") not in told
+    mark = len(bench.events)
+    bench.do(BusBreak("AT-2", on=True), wait_s=30.0)
+    assert {("panel", "fault on"), ("panel", "bus_fault on")} <= set(bench.since(mark))
+    mark = len(bench.events)
+    bench.do(BusMend("AT-2"), Mains(on=False), wait_s=30.0)
+    told = bench.since(mark)
+    assert ("AT-2", "comms_fault off") in told
+    assert ("panel", "bus_fault off") in told
+    assert ("panel", "on_battery on") in told

@@ -126,7 +126,10 @@ def test_codes_are_what_they_were_once_given_out():
     assert CODE_OF["calibration off"] == 18
     assert CODE_OF["forced on"] == 23
     assert CODE_OF["power off"] == 28
-    assert CODE_OF["mute"] == len(EVENTS) == 31
+    assert CODE_OF["mute"] == 31
+    assert CODE_OF["comms_fault on"] == 32
+    assert CODE_OF["bus_fault off"] == 49
+    assert CODE_OF["setup_differs off"] == len(EVENTS) == 51
     assert subject_codes(["AT-1", "AT-2"], ["DI-1"], ["K1"]) == {
         "panel": 0,
         "AT-1": 1,
