@@ -2,17 +2,14 @@
 the matrix asks of them, and where nothing is known. No shape and no coordinate is known here.
 """
 
-import math
-from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Final
 
 from gaswitness.chart import Band, Chart, Curve, Limit, Mark, Plot, Shade, Strip
 from gaswitness.chart_scale import time_text
 from gaswitness.report_chart_bars import looked_bar, must_bar, on_times, seen_bar
-from gaswitness_probe.applied import Applied, FaultMade, GasApplied, InhibitSet
+from gaswitness.report_chart_curves import Told, by_channel, gas_curve, reading_curve
 from gaswitness_probe.expect import CellView, Expectations, OutputView
 from gaswitness_probe.signal import TRUE, rises
 from gaswitness_sitefile.channel import Channel
@@ -53,7 +50,7 @@ class Event:
 def event_charts(expected: Expectations, event: Event) -> tuple[Chart, ...]:
     """The event's charts; several where all that happened is too much for one."""
     site = expected.view.site
-    told = _by_channel(expected.view.applied)
+    told = by_channel(expected.view.applied)
     channels = [
         one for one in site.channels if _happened(expected, one, told.get(one.tag, []), event)
     ]
@@ -129,21 +126,6 @@ def _pages(strips: Sequence[Strip]) -> list[list[Strip]]:
     return pages
 
 
-Told = Sequence[tuple[Applied, GasApplied | FaultMade | InhibitSet]]
-"""What was done at a channel, in order."""
-
-
-def _by_channel(
-    applied: Sequence[Applied],
-) -> dict[str, list[tuple[Applied, GasApplied | FaultMade | InhibitSet]]]:
-    found: dict[str, list[tuple[Applied, GasApplied | FaultMade | InhibitSet]]] = {}
-    for one in applied:
-        action = one.action
-        if isinstance(action, GasApplied | FaultMade | InhibitSet):
-            found.setdefault(action.channel, []).append((one, action))
-    return found
-
-
 def _happened(expected: Expectations, channel: Channel, told: Told, event: Event) -> bool:
     """Whether something was done at the channel, or any flag of it was on."""
     if any(_meets(one.begun_s, one.done_s, event) for one, _ in told):
@@ -190,10 +172,10 @@ def _plot(expected: Expectations, channel: Channel, told: Told, event: Event) ->
     point = view.reading_point(channel.tag)
     curves = []
     if point is not None:
-        seen = tuple(_reading(expected, channel, event))
+        seen = tuple(reading_curve(view, point, event.seconds))
         curves.append(Curve(f"reading ({point.name})", seen))
     highest = channel.shown_limits[1] + GAS_ROOM * channel.span
-    gas = tuple((at, min(value, highest)) for at, value in _gas(channel, told, event))
+    gas = tuple((at, min(value, highest)) for at, value in gas_curve(channel, told, event.seconds))
     if len(gas) > 1:
         curves.append(Curve("gas applied, as told", gas, applied=True))
     if not curves:
@@ -210,60 +192,6 @@ def _plot(expected: Expectations, channel: Channel, told: Told, event: Event) ->
         for name, level in channel.levels.items()
     )
     return Plot(channel.unit, tuple(curves), limits, clean - room, clean + room)
-
-
-def _reading(
-    expected: Expectations, channel: Channel, event: Event
-) -> Iterator[tuple[float, float]]:
-    """Each sample where its answer came; a gap where the next is further off than a dwell."""
-    view = expected.view
-    point = view.reading_point(channel.tag)
-    assert point is not None
-    series = view.series(point)
-    first = bisect_left(series.high, event.from_s)
-    last = bisect_right(series.first, event.to_s)
-    before = math.nan
-    for at in range(max(first - 1, 0), last):
-        begun, ended, value = series.first[at], series.high[at], series.values[at]
-        if begun - before > view.eyesight.dwell_s:
-            yield before, math.nan
-        if begun >= event.from_s:
-            yield begun, value
-        yield min(max(ended, event.from_s), event.to_s), value
-        before = ended
-
-
-def _gas(channel: Channel, told: Told, event: Event) -> Iterator[tuple[float, float]]:
-    """What was told to have been applied: straight from one level to the next."""
-    now = channel.clean_reading
-    points = [(min(event.from_s, 0.0), now)]
-    for one, action in told:
-        if one.done_s >= event.to_s:
-            break
-        if isinstance(action, GasApplied):
-            if points[-1][0] > one.done_s:
-                now = _between(points[-2], points[-1], one.done_s)
-                points.pop()
-            points += [(one.done_s, now), (one.done_s + action.over_s, action.level)]
-            now = action.level
-    points.append((max(event.to_s, points[-1][0]), now))
-    yield from _cut(points, event)
-
-
-def _cut(points: Sequence[tuple[float, float]], event: Event) -> Iterator[tuple[float, float]]:
-    """The line within the event, its ends put in between where it is cut."""
-    for (from_s, start), (to_s, end) in pairwise(points):
-        if to_s < event.from_s or from_s > event.to_s:
-            continue
-        for at_s in (max(from_s, event.from_s), min(to_s, event.to_s)):
-            yield at_s, _between((from_s, start), (to_s, end), at_s)
-
-
-def _between(begun: tuple[float, float], ended: tuple[float, float], at_s: float) -> float:
-    """The value at an instant on the straight line from one point to the other."""
-    (from_s, start), (to_s, end) = begun, ended
-    share = (at_s - from_s) / (to_s - from_s) if to_s > from_s else 1.0
-    return start + share * (end - start)
 
 
 def _panel_strip(expected: Expectations, event: Event) -> Strip:

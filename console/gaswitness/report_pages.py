@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from gaswitness import report_back, report_front, report_proof
+from gaswitness import report_back, report_coverage, report_front, report_tests
 from gaswitness.report_blocks import Sheets
 from gaswitness.report_data import Report
 from gaswitness.report_issues import Issue
@@ -22,9 +22,9 @@ def report_sheets(report: Report, issues: Sequence[Issue]) -> Sheets:
             report_front.records(report),
             report_front.people(report),
             report_front.preconditions(report),
-            report_proof.coverage(report, issues[-1].site),
-            report_proof.tests(report, issues),
-            report_proof.verdicts(report),
+            report_coverage.coverage(report, issues[-1].site),
+            report_tests.tests(report, issues),
+            report_coverage.verdicts(report),
             *report_back.back_sections(report),
             report_back.frames(report),
         ),

@@ -5,6 +5,7 @@ import itertools
 import json
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from io import BytesIO, StringIO
 
@@ -20,6 +21,7 @@ from gaswitness.report_html import report_html
 from gaswitness.report_issues import read_issues
 from gaswitness.report_json import report_json, report_schema
 from gaswitness.report_junit import report_junit
+from gaswitness.report_outcome import overall_outcome
 from gaswitness.report_pages import report_sheets
 from gaswitness.report_tables import punch_csv, steps_book, steps_csv
 from gaswitness_probe.evidence import Evidence
@@ -149,6 +151,28 @@ def test_keyboard_and_screen_reader_find_their_way(tree):
         assert all(words(e) for e in named)
 
 
+def test_what_is_told_by_colour_stands_in_words_too(tree):
+    kinds = {"proven", "failed", "inconclusive", "not_run"}
+    toned = [e for e in tree.iter("td") if kinds & set(e.get("class", "").split())]
+    assert len(toned) > 30
+    said = {"P", "F", "?", "o", *(kind.replace("_", " ") for kind in kinds)}
+    assert {words(cell).split(" T-")[0] for cell in toned} <= said
+    sections = {e.get("id"): e.get("class") for e in tree.iter("section")}
+    assert sections["tests"] == "landscape"
+    assert sections["test-T-001"] == "new-page"
+
+
+def test_all_proven_takes_a_whole_record(first):
+    report, _ = first
+    facts = report.issues
+    good = [one for one in report.items if one.outcome is Outcome.PROVEN]
+    assert overall_outcome(facts, good) is Outcome.PROVEN
+    cut = (replace(facts[0], sound=False),)
+    assert overall_outcome(cut, good) is Outcome.INCONCLUSIVE
+    assert overall_outcome(facts, report.items) is Outcome.FAILED
+    assert overall_outcome(facts, []) is Outcome.NOT_RUN
+
+
 def test_foreign_text_stays_text(tree):
     assert not list(tree.iter("west"))
     assert "Cellar <west> & pump room" in words(tree.find(".//main"))
@@ -219,6 +243,10 @@ def test_as_found_and_as_left_stand_beside_what_is_stated(both):
     assert setpoint.remark == "changed during the run"
     valve = next(one for one in report.settings if one.name == "V1.active")
     assert (valve.found, valve.left, valve.remark) == ("off", "off", "")
+    end_s = report.issues[-1].span_s[1]
+    for name in ("AT-1 reading", "V1.active"):
+        last = next(one for one in report.settings if one.name == name)
+        assert end_s - 5.0 < last.left_s <= end_s
 
 
 def test_report_json_keeps_to_its_published_schema(first, both):
@@ -311,7 +339,7 @@ def test_a_damaged_record_is_said_to_be_so(folder, tmp_path, capsys):
 
 
 def changed_record(bare, path, clock, speed=None):
-    """A record as over a real link, whose clock has a date; at `speed` where the panel is served."""
+    """A record as over a real link, whose clock has a date; at `speed` of a served panel."""
     record = Evidence.create(path)
     for entry in read_evidence(bare):
         body = entry.body
