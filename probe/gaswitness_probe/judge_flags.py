@@ -9,13 +9,7 @@ from math import inf
 from typing import Final
 
 from gaswitness_probe.applied import (
-    Calibrated,
-    FaultMade,
     GasApplied,
-    InhibitSet,
-    InputMade,
-    InTestSet,
-    OutputForced,
     PanelFaultMade,
     PowerSet,
 )
@@ -142,26 +136,12 @@ def _flags(expectations: Expectations) -> Iterator[Flag]:
 
 
 def _made(view: PanelView, fact: str, words: str) -> Flag:
-    made = view.made(fact) if _was_made(view, fact) else _NEVER_MADE
+    made = view.made(fact) if fact in view.facts_made else _NEVER_MADE
     return Flag(fact, words, made, view.coming(fact), view.prompt)
 
 
 _NEVER_MADE = Signal((), (UNKNOWN,))
 """What was never made to happen is not expected either way: the panel may have its own reasons."""
-
-
-def _was_made(view: PanelView, fact: str) -> bool:
-    subject = fact.partition(".")[0]
-    done = [
-        *(a.channel for _, a in view.actions(FaultMade) if fact.endswith(".fault")),
-        *(a.channel for _, a in view.actions(InhibitSet) if fact.endswith(".inhibit")),
-        *(a.tag for _, a in view.actions(InputMade) if fact.endswith(".active")),
-        *(a.channel for _, a in view.actions(InTestSet) if fact.endswith(".test")),
-        *(a.channel for _, a in view.actions(Calibrated) if fact.endswith(".calibration")),
-        *(a.output for _, a in view.actions(OutputForced) if fact.endswith(f".{FORCED}")),
-        *("panel" for _ in view.actions(OutputForced) if fact == f"panel.{IN_TEST}"),
-    ]
-    return subject in done
 
 
 def _ranged(view: PanelView, channel: Channel, what: str, limit: float) -> Flag:
@@ -246,9 +226,7 @@ def _panel_fault_made(view: PanelView) -> Signal:
         own += [(when.low, UNKNOWN), (when.high, TRUE if action.on else FALSE)]
     facts = {channel.tag: f"{channel.tag}.fault" for channel in view.site.channels}
     channels = [counted(view, fact) for fact in facts.values()]
-    made = [
-        all_of([view.made(fact), negation(view.inhibited(tag))]) for tag, fact in facts.items()
-    ]
+    made = [all_of([view.made(fact), negation(view.inhibited(tag))]) for tag, fact in facts.items()]
     accounted = any_of([from_changes(FALSE, own), *channels, *made])
     explained = all(
         accounted.ever(TRUE, part.first.low, part.last.high)

@@ -202,6 +202,26 @@ class PanelView:
             if isinstance(one.action, kind)
         ]
 
+    @cached_property
+    def facts_made(self) -> frozenset[str]:
+        """Faults, inhibits, contacts, tests and forced outputs that somebody made or ended."""
+        found = set()
+        for one in self.applied:
+            match one.action:
+                case FaultMade(tag):
+                    found.add(f"{tag}.fault")
+                case InhibitSet(tag):
+                    found.add(f"{tag}.inhibit")
+                case InputMade(tag):
+                    found.add(f"{tag}.active")
+                case InTestSet(tag):
+                    found.add(f"{tag}.test")
+                case Calibrated(tag):
+                    found.add(f"{tag}.calibration")
+                case OutputForced(tag):
+                    found |= {f"{tag}.{FORCED}", f"panel.{IN_TEST}"}
+        return frozenset(found)
+
     def made(self, fact: str) -> Signal:
         """A fault, inhibit or contact as it was made: not yet what the panel says of it.
 
