@@ -211,8 +211,8 @@ class _Gate:
     def shown(self, slot: Slot) -> None:
         bench = self.bench
         for cell in slot.cells:
-            self.ground.done.add((cell.id, slot.turn))
-            if slot.turn.standing:
+            self.ground.done.add((cell.id, slot.shows))
+            if slot.shows.standing:
                 bench.cover(cell.id, "V")
             if not slot.turn.on:
                 continue

@@ -4,15 +4,15 @@ Gas is brought on in stages, a level of every channel at a time. A source that i
 all levels that are on at its stage. Pure logic; how it is done is another module's affair.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from gaswitness_scenarios.plan_ground import Ground
 from gaswitness_scenarios.plan_ladder import stages
-from gaswitness_scenarios.plan_order import in_order
+from gaswitness_scenarios.plan_order import rank
 from gaswitness_scenarios.plan_stimuli import Turn, is_free, is_gas
 from gaswitness_sitefile.devices import Output
-from gaswitness_sitefile.matrix import Cell, Fact
+from gaswitness_sitefile.matrix import Cell, Fact, facts_of
 
 MOST_TOGETHER = 8
 """Slots in a batch: more would take people more time than they save."""
@@ -20,10 +20,12 @@ MOST_TOGETHER = 8
 
 @dataclass(frozen=True)
 class Slot:
-    """One source that turns cells, beside a setting."""
+    """One source that turns cells, beside a setting. `shows`: the turn that it is good for, which
+    asks for less where a contact only keeps another cell silent."""
 
     turn: Turn
     cells: tuple[Cell, ...]
+    shows: Turn
 
     @property
     def sources(self) -> frozenset[Fact]:
@@ -108,24 +110,42 @@ class Gates:
     def batches(self) -> dict[int, list[list[Slot]]]:
         """What no test shows yet, by stage of gas: as few stages as can be, and together what does
         not meet."""
-        fitting = {
-            need: [stage for stage in range(self.count) if self.fits(*need, stage)]
-            for need in self.ground.needs()
-        }
-        left = {need: found for need, found in fitting.items() if found}
-        chosen: dict[int, dict[Turn, list[Cell]]] = {}
+        left: dict[tuple[Cell, Turn, Turn], list[int]] = {}
+        for cell, turn in self.ground.needs():
+            for way in (turn, *self.quieted(cell, turn)):
+                fitting = [stage for stage in range(self.count) if self.fits(cell, way, stage)]
+                if fitting:
+                    left[cell, turn, way] = fitting
+                    break
+        chosen: dict[int, dict[tuple[Turn, Turn], list[Cell]]] = {}
         while left:
             counts = [sum(stage in found for found in left.values()) for stage in range(self.count)]
             best = counts.index(max(counts))
-            for cell, turn in [need for need, found in left.items() if best in found]:
-                del left[cell, turn]
-                chosen.setdefault(best, {}).setdefault(turn, []).append(cell)
+            for cell, turn, way in [need for need, found in left.items() if best in found]:
+                del left[cell, turn, way]
+                chosen.setdefault(best, {}).setdefault((way, turn), []).append(cell)
         return {
             stage: self.together(
-                [Slot(turn, tuple(found[turn])) for turn in in_order(found)], stage
+                [
+                    Slot(way, tuple(cells), turn)
+                    for (way, turn), cells in sorted(found.items(), key=lambda one: rank(one[0][0]))
+                ],
+                stage,
             )
             for stage, found in chosen.items()
         }
+
+    def quieted(self, cell: Cell, turn: Turn) -> Iterator[Turn]:
+        """The turn with one contact made as well, by which another cell of the output is silent."""
+        if not turn.on:
+            return
+        facts = {fact for fact, _ in turn.setting} | {turn.fact}
+        for other in self.site.cells_of[cell.effect]:
+            if other.id == cell.id:
+                continue
+            for fact in dict.fromkeys(facts_of(other.cause_tree)):
+                if fact.subject in self.site.input_of and fact not in facts:
+                    yield Turn(turn.fact, turn.setting | {(fact, True)}, turn.on)
 
     def together(self, slots: list[Slot], stage: int) -> list[list[Slot]]:
         """Slots in batches: each source and each output in one slot of a batch only."""
@@ -176,7 +196,7 @@ class Gates:
             ]
             if ways:
                 found.append(Voice(cell, min(ways, key=len)))
-        return found
+        return sorted(found, key=lambda voice: len(voice.sources))
 
     def sounds(self, cell: Cell, sources: tuple[Fact, ...], stage: int) -> bool:
         """Whether these sources, let count at the stage, turn the cell."""

@@ -61,11 +61,9 @@ def greatest_meeting(effects_of: Mapping[str, Iterable[str]]) -> list[str]:
     return max(at_output.values(), key=len, default=[])
 
 
-def in_order(turns: Iterable[Turn]) -> list[Turn]:
-    """Turns with the same setting in a row, the smallest settings first."""
-    return sorted(
-        turns, key=lambda one: (len(one.setting), [str(f) for f in one.standing], str(one.fact))
-    )
+def rank(turn: Turn) -> tuple[int, list[str], str]:
+    """Its place among others: the smallest settings first, those with the same in a row."""
+    return len(turn.setting), [str(fact) for fact in turn.standing], str(turn.fact)
 
 
 def chunks(tags: Sequence[str], most: int) -> list[list[str]]:
