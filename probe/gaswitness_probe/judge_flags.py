@@ -182,7 +182,8 @@ def applied_gas(view: PanelView, channel: Channel) -> Iterator[tuple[Window, Gas
 def settled_gas(view: PanelView, channel: Channel) -> list[Plateau]:
     """Where the reading of a channel must show the gas applied."""
     timing = view.site.timing
-    settle_s = SETTLING * channel.slowest_t90_s + 2 * timing.scan_s + timing.refresh_s
+    shown_s = 2 * timing.scan_s + timing.refresh_s + view.site.oldest_reading_s
+    settle_s = SETTLING * channel.slowest_t90_s + shown_s
     found = []
     for when, action, until in applied_gas(view, channel):
         low = when.high + action.over_s + settle_s

@@ -98,8 +98,8 @@ def _moves(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspect]:
         if was < 0:
             continue
         start = series.values[was]
-        lag_s = _t90_s(channel, start, step.level) + 2 * timing.scan_s + timing.refresh_s
-        due = begun.high + step.over_s + lag_s
+        shown_s = 2 * timing.scan_s + timing.refresh_s + view.site.oldest_reading_s
+        due = begun.high + step.over_s + _t90_s(channel, start, step.level) + shown_s
         if due > until or not unsound.throughout(FALSE, begun.low, due):
             continue
         shown = _sound(series, unsound, Window(due, until))

@@ -88,6 +88,15 @@ class Site(Record):
     exchanges: tuple[Exchange, ...] = ()
 
     @cached_property
+    def oldest_reading_s(self) -> float:
+        """How old a device's answer may be that still shows as a good reading, in seconds: the
+        scans of the bus that it may miss before it counts as lost."""
+        if self.bus is None or self.bus.scan is None:
+            return 0.0
+        scan = self.bus.scan
+        return scan.device_s * len(self.bus.devices) * scan.missed
+
+    @cached_property
     def warm_up_s(self) -> float:
         """How long the warm-up itself takes, in seconds."""
         life = self.panel_life
