@@ -2,7 +2,7 @@
 
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
-from math import isnan
+from math import inf, isnan
 
 from gaswitness_probe.decode import decode
 from gaswitness_probe.facts import reading_points, resolution, within_type
@@ -171,19 +171,32 @@ def _in_fault(view: PanelView, channel: Channel, point: Point) -> Iterator[Aspec
     """What the reading shows while the channel says that it is in fault."""
     series = view.series(point)
     lag_s = view.site.timing.flag_response_s
-    settled = settled_gas(view, channel)
+    unsure_s = -inf
     for part in view.flag(f"{channel.tag}.fault").segments():
+        if part.value is UNKNOWN:
+            unsure_s = part.start
         low, high = part.start + lag_s, part.end
         if part.value is not TRUE or low >= high:
             continue
         shown = [series.values[index] for index in series.within(low, high)]
-        # While the gas stood still the fault found the reading as it was; else it may have moved.
         begun_s = part.start - 2 * lag_s
-        steady = any(gas.low <= begun_s and part.start <= gas.high for gas in settled)
-        last = series.begun_before(part.start if steady else low)
+        # From when the fault may have come on, the reading may already be what it shows in fault.
+        last = series.begun_before(max(begun_s, unsure_s))
         before = series.values[bisect_left(series.high, begun_s) : last]
+        known = _stood_still(view, channel, begun_s, part.start) and not all(map(isnan, before))
+        if channel.on_fault is ReadingOnFault.HOLD and not known:
+            continue  # what it showed last, before the fault, was not seen
         if shown:
             yield _fault_reading(view, channel, point, shown, list(before), low)
+
+
+def _stood_still(view: PanelView, channel: Channel, low: float, high: float) -> bool:
+    """Whether nothing that is known moved the reading from `low` to `high`."""
+    moved = list(applied_gas(view, channel))
+    if channel.room is not None and not moved:
+        return False
+    settled = any(gas.low <= low and high <= gas.high for gas in settled_gas(view, channel))
+    return settled or all(high < when.low for when, _, _ in moved)
 
 
 def _fault_reading(

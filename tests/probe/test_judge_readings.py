@@ -185,3 +185,21 @@ def test_points_of_one_fact_that_differ_for_good_are_failed_by_name(by_hand):
 
 def test_a_reading_at_the_edge_of_its_tolerance_is_still_within_it(seen):
     assert seen([0.0] * 4 + [55.0] * 10, gas(3.5, 50.0)).outcome == "proven"
+
+
+def test_what_a_fault_shows_at_once_is_not_its_own_last_good_reading(by_hand):
+    """The register went to 0 in the same poll in which the fault came to show."""
+    hand = by_hand("AT-1.reading", "AT-1.fault", channel={"on_fault": "hold"})
+    hand.saw("AT-1.reading", [0.0] * 2 + [40.0] * 10 + [0.0] * 10)
+    hand.saw("AT-1.fault", "0" * 12 + "1" * 10).did(*gas(1.5, 40.0))
+    verdict = hand["reading/AT-1"]
+    assert verdict.outcome == "failed"
+    assert "0 %LEL while AT-1 was in fault; it is to show the last good reading" in verdict.because
+
+
+def test_a_last_good_reading_that_nobody_saw_is_not_judged(by_hand):
+    """The gas was still on its way as the fault came: where the reading stood is not known."""
+    hand = by_hand("AT-1.reading", "AT-1.fault", channel={"on_fault": "hold", "t90_s": 10})
+    hand.saw("AT-1.reading", [0.0] * 4 + [15.0, 25.0, 30.0] + [34.0] * 12)
+    hand.saw("AT-1.fault", "0" * 8 + "1" * 11).did(*gas(3.5, 40.0))
+    assert not [a for a in hand["reading/AT-1"].aspects if a.name.endswith("in fault")]
