@@ -24,6 +24,7 @@ from gaswitness_scenarios.plan_inhibited import inhibited_faults_test
 from gaswitness_scenarios.plan_ladder import stages
 from gaswitness_scenarios.plan_levels import levels_test
 from gaswitness_scenarios.plan_order import chunks, meetings, rounds
+from gaswitness_scenarios.plan_points import claim_points
 from gaswitness_scenarios.plan_power import power_test
 from gaswitness_scenarios.plan_rounds import effects_by_gas, round_test
 from gaswitness_scenarios.plan_text import plan_text
@@ -116,6 +117,7 @@ def make_plan(
     add(gate_test(ground, "Votes, sums, mutes: all in gas, one counts after the other"))
     add(exposure_test(ground, "Exposure averages"))
     add(power_test(ground, site.channels, "Supply lost and back"))
+    claim_points(site, tests)
     for number, draft in enumerate(tests, 1):
         draft.id = f"T-{number:03d}"
     return Plan(ground, tuple(tests), tuple(tuple(group) for group in made))

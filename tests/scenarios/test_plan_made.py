@@ -161,6 +161,18 @@ def test_every_output_is_looked_at_once_acting_and_once_at_rest(script, demo):
     assert all(len(questions) == 2 for questions in asked.values()), asked
 
 
+def test_every_point_that_a_stimulus_moves_is_claimed_by_one_test(plan, demo):
+    claims = [claim for test in plan.tests for claim in test.claims if claim.startswith("point/")]
+    assert len(claims) == len(set(claims))
+    still = ("constant", "spare", "heartbeat", "panel.reset", "panel.accept", "panel.mute")
+    moved = {
+        f"point/{point.name}"
+        for point in demo.points
+        if point.shows not in still and not point.shows.endswith(".setpoint")
+    }
+    assert set(claims) == moved
+
+
 def test_nobody_is_asked_to_look_where_a_point_shows(demo):
     assert '"look"' not in make_plan(demo, looks="unshown").text("x")
     assert "- look:" not in make_plan(demo, looks="unshown").text("x")
