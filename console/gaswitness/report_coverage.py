@@ -30,7 +30,7 @@ from gaswitness_sitefile.site import Site
 
 Places = dict[tuple[str, str], tuple[str, int]]
 """Test and step in which each side of each verdict was seen."""
-MOST_EFFECTS: Final = 18
+MOST_EFFECTS: Final = 26
 """Columns of the matrix on one sheet."""
 
 
@@ -76,6 +76,7 @@ def _matrix(items: Sequence[Item], site: Site) -> Iterator[Table]:
         rows = [
             (cell(cause), *(_mark(cells.get((cause, one.tag)), outcomes) for one in sheet))
             for cause in causes
+            if any((cause, one.tag) in cells for one in sheet)
         ]
         caption = "Cause and effect: causes down, effects across"
         yield Table(caption, columns, one_group(rows), turned=True)

@@ -128,8 +128,8 @@ def worked(point: Point, exchange: Exchange, *, rtu: bool) -> Worked:
     )
 
 
-def value_words(point: Point, value: Value) -> str:
-    """A decoded value with its unit."""
+def value_words(point: Point, value: Value, digits: int = 9) -> str:
+    """A decoded value with its unit, to so many significant digits."""
     if value is None:
         return "no value"
     if isinstance(value, bool):
@@ -139,7 +139,7 @@ def value_words(point: Point, value: Value) -> str:
     if point.bits:
         return f"0x{int(value):04X}"
     unit = f" {point.unit}" if point.unit else ""
-    return f"{value:.9g}{unit}"
+    return f"{value:.{digits}g}{unit}"
 
 
 def points_showing(site: Site, facts: Sequence[str]) -> tuple[Point, ...]:

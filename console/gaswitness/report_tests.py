@@ -1,4 +1,4 @@
-"""The tests of a run, or its scripts: verdict, claims, drawings, and each step with what was seen."""
+"""Tests of a run, or its scripts: verdict, claims, drawings, and each step with what was seen."""
 
 from collections.abc import Iterator, Sequence
 from itertools import groupby
