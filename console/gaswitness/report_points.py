@@ -128,8 +128,8 @@ def worked(point: Point, exchange: Exchange, *, rtu: bool) -> Worked:
     )
 
 
-def value_words(point: Point, value: Value, digits: int = 9) -> str:
-    """A decoded value with its unit, to so many significant digits."""
+def value_words(point: Point, value: Value, decimals: int | None = None) -> str:
+    """A decoded value with its unit, to so many decimals; without, to nine digits."""
     if value is None:
         return "no value"
     if isinstance(value, bool):
@@ -139,7 +139,8 @@ def value_words(point: Point, value: Value, digits: int = 9) -> str:
     if point.bits:
         return f"0x{int(value):04X}"
     unit = f" {point.unit}" if point.unit else ""
-    return f"{value:.{digits}g}{unit}"
+    rounded = value if decimals is None else round(float(value), decimals) + 0.0
+    return f"{rounded:.9g}{unit}"
 
 
 def points_showing(site: Site, facts: Sequence[str]) -> tuple[Point, ...]:

@@ -18,7 +18,7 @@ from gaswitness_sitefile.points import NUMERIC, Access, Point
 
 WORDS: Final = {TRUE: "on", FALSE: "off"}
 SETTINGS: Final = ("setpoint", "hysteresis")
-DIGITS: Final = 4
+DECIMALS: Final = 4
 AT_REST: Final = ("inhibit", "fault")
 PANEL: Final = ("fault", "inhibit", "unaccepted", "warm_up")
 
@@ -75,8 +75,8 @@ def _of_point(
     return Setting(
         name=name,
         stated=stated,
-        found=value_words(point, found.value, DIGITS),
-        left=value_words(point, left.value, DIGITS),
+        found=value_words(point, found.value, DECIMALS),
+        left=value_words(point, left.value, DECIMALS),
         found_s=found.first.answered_s,
         left_s=left.last.answered_s,
         remark=_changed(found.value != left.value and point.what != "reading"),

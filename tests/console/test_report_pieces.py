@@ -16,6 +16,7 @@ from gaswitness.report_blocks import plain_text
 from gaswitness.report_chart import Event, event_charts
 from gaswitness.report_frame import Asked, asked_in, marked_hex, place_in
 from gaswitness.report_items import items_of
+from gaswitness.report_points import value_words
 from gaswitness.report_worked import worked_out
 from gaswitness_probe.applied import Applied, GasApplied
 from gaswitness_probe.decode import decode
@@ -103,6 +104,20 @@ def test_bytes_come_to_what_the_probe_decoded(order, kind, scaling, data):
     else:
         number = float(last.removeprefix("value ").rpartition("= ")[2])
         assert number == pytest.approx(value, rel=1e-8, abs=1e-300)
+
+
+@pytest.mark.parametrize(
+    ("value", "decimals", "said"),
+    [
+        (15000.0, 4, "15000 ppm"),
+        (0.0334467756, 4, "0.0334 ppm"),
+        (-0.00001, 4, "0 ppm"),
+        (0.0334467756, None, "0.0334467756 ppm"),
+        (None, 4, "no value"),
+    ],
+)
+def test_values_are_written_as_people_write_them(value, decimals, said):
+    assert value_words(point("float32", unit="ppm"), value, decimals) == said
 
 
 def test_a_request_is_read_as_the_specification_has_it():
