@@ -62,7 +62,10 @@ def on_until_ended(done: Sequence[tuple[Window, bool]], power: Powering) -> Sign
 
 
 def calibrating(begun: Sequence[tuple[Window, float]], scan_s: float, power: Powering) -> Signal:
-    """On for so many seconds from somewhere in each window, or until a next one begins anew."""
+    """On for so many seconds from somewhere in each window, or until a next one begins anew.
+
+    A person who took some time over it is held only to having ended it in time.
+    """
     heard = [one for one in begun if power.heard(one[0]) is not FALSE]
     changes: list[tuple[float, Truth]] = []
     for at, (window, for_s) in enumerate(heard):
@@ -71,7 +74,8 @@ def calibrating(begun: Sequence[tuple[Window, float]], scan_s: float, power: Pow
         ends = Window(window.low + EARLY * for_s, window.high + LATE * for_s + scan_s)
         may_end_s = ends.low if gone is None else min(ends.low, gone)
         mine: list[tuple[float, Truth]] = [(window.low, UNKNOWN)]
-        if window.high < may_end_s and power.heard(window) is TRUE:
+        by_hand = window.high - window.low > scan_s  # whoever took that long may end it early
+        if not by_hand and window.high < may_end_s and power.heard(window) is TRUE:
             mine += [(window.high, TRUE), (may_end_s, UNKNOWN)]
         mine.append((ends.high, FALSE))
         changes += [one for one in mine if following is None or one[0] < following]

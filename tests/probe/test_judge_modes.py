@@ -89,6 +89,15 @@ def test_a_calibration_is_over_by_itself(seen):
         assert seen(did=did, AT_1__calibration=wrong)["flag/AT-1.calibration"].outcome == "failed"
 
 
+def test_a_person_may_end_a_calibration_early_but_not_leave_it(seen):
+    hand = seen(AT_1__calibration=text((0, 10), (1, 8), (0, 32)))
+    hand.did(9.5, Calibrated("AT-1", 20.0), done_s=15.0)
+    assert hand["flag/AT-1.calibration"].outcome != "failed"
+    left = seen(AT_1__calibration=text((0, 10), (1, 40)))
+    left.did(9.5, Calibrated("AT-1", 20.0), done_s=15.0)
+    assert left["flag/AT-1.calibration"].outcome == "failed"
+
+
 def test_a_second_calibration_begins_its_time_anew(seen):
     did = [(9.5, Calibrated("AT-1", 20.0)), (24.5, Calibrated("AT-1", 20.0))]
     right = text((0, 10), (1, 35), (0, 15))
