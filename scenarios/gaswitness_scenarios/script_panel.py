@@ -74,7 +74,7 @@ def test_words(where: str, *, on: bool) -> str:
 
 def calibration_words(where: str, for_s: float) -> str:
     """Calibrate a channel, with the panel told."""
-    return f"Put {where} in calibration at the panel and calibrate it, {words.number(for_s)} s"
+    return f"Put {where} in calibration at the panel for {words.number(for_s)} s, and calibrate it"
 
 
 def output_test_words(where: str, *, on: bool | None) -> str:
