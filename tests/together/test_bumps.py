@@ -27,6 +27,8 @@ def with_bumps(number, **sure):
     found = machine(number)
     channels = [_sensor(r, one) for one in found.site["channels"]]
     site = {**found.site, "channels": channels, "rooms": [ROOM]}
+    if r.random() < 0.4:
+        site["bus"] = _bus(r, [one["tag"] for one in channels])
     steps = [{"hold_s": 12.0}]
     if r.random() < 0.3 and not sure:
         leak = {"room": "R-1", "gas": channels[0]["gas"], "flow_m3_h": r.choice((0.5, 4.0))}
@@ -37,6 +39,20 @@ def with_bumps(number, **sure):
         steps.append({"press": r.choice(("reset", "accept", "mute"))})
         steps.append({"hold_s": r.choice((6.0, 15.0))})
     return found.but(site=site, steps=steps, link_fault="")
+
+
+def _bus(r, tags):
+    """A living bus, at times a slow one."""
+    devices = [
+        {"tag": tag, "address": n, "draws": {"power_w": 0.2}, "least_v": 10}
+        for n, tag in enumerate(tags, 1)
+    ]
+    segments = [
+        {"from": before, "to": tag, "length_m": 10}
+        for before, tag in zip(["panel", *tags], tags, strict=False)
+    ]
+    scan = {"device_s": r.choice((0.05, 0.4, 1.5)), "missed": r.choice((1, 3))}
+    return {"terminator": tags[-1], "devices": devices, "segments": segments, "scan": scan}
 
 
 def _sensor(r, channel):
