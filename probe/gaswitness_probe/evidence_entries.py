@@ -19,6 +19,7 @@ instrument, test_gas   what was measured and tested with, with certificates
 test      a test of a plan begins: id, title, attempt, proves, moves, first, begun_s
 test_end  id, attempt, ended_s, how (done, skipped, stopped, broken off), reason
 test_live id, attempt, live (outcome), because: what the judge made of it while the run went on
+at_rest   the panel was brought back to rest after the test that broke off: id
 initials  test, attempt, role, name, initials, at_utc
 attachment  name, sha256, base64, media_type, about (a test or empty), words
 deviation number, category, text, about, by: what goes on the punch list

@@ -54,6 +54,7 @@ KINDS: Final = frozenset(
         "test",
         "test_end",
         "test_live",
+        "at_rest",
         "initials",
         "attachment",
         "deviation",

@@ -103,6 +103,11 @@ class PlanNotes:
         }
         self._keep("test_end", body, at_s)
 
+    def at_rest(self, at_s: float) -> None:
+        """What the last test left behind has been undone."""
+        test_id = self.tests[-1].id if self.tests else ""
+        self._keep("at_rest", {"id": test_id}, at_s)
+
     def judged_live(self, test: PlayedTest, outcome: str, because: str, at_s: float) -> None:
         """What the judge made of a test while the run went on."""
         body = {"id": test.id, "attempt": test.attempt, "live": outcome, "because": because}

@@ -105,6 +105,7 @@ class PlanCourse:
         await self._until_calm()
         await self.driver.restore(keys_after(self.site, everything), self.clock, self.told)
         await self.clock.sleep_until(self.clock.now() + self.settle_s)
+        self.notes.at_rest(self.clock.now())
 
     async def _until_calm(self) -> None:
         slowest_s = max((one.slowest_t90_s for one in self.site.channels), default=0.0)

@@ -7,13 +7,16 @@ from typing import overload
 
 from gaswitness_probe.applied import Applied, Expectation, Looked
 from gaswitness_probe.evidence_file import EvidenceError
+from gaswitness_probe.evidence_read import Entry
 from gaswitness_probe.history import PointHistory, Run
 from gaswitness_probe.kept_exchange import OutOfStepError
 from gaswitness_probe.view import LONGEST_BLINK_S
 from gaswitness_scenarios.kept_run import KeptRun
 from gaswitness_scenarios.kept_tests import played_tests
 from gaswitness_scenarios.plan_outcome import PlayedTest
+from gaswitness_scenarios.restore import keys_after, undoing
 from gaswitness_scenarios.script import Script, Step
+from gaswitness_sitefile.site import Site
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,23 +91,37 @@ def earlier_part(kept: KeptRun) -> Earlier:
 
 
 def _standing(kept: KeptRun, script: Script) -> tuple[BegunStep, ...]:
-    """The steps begun since the last test began, if that one is not over."""
-    tests = kept.of("test", "test_end")
-    if not tests or (tests[-1].kind == "test_end" and tests[-1].body["how"] != "stopped"):
+    """The steps begun since the last test began, unless the panel came to rest after it."""
+    tests = kept.of("test", "test_end", "at_rest")
+    begun = [entry for entry in tests if entry.kind == "test"]
+    if not begun or any(_rests(entry) for entry in tests if entry.seq > begun[-1].seq):
         return ()
-    begun = [entry for entry in tests if entry.kind == "test"][-1]
     found: list[BegunStep] = []
     for entry in kept.of("step", "applied"):
-        if entry.seq < begun.seq:
+        if entry.seq < begun[-1].seq:
             continue
         if entry.kind == "step":
-            number = int(entry.body["number"])
-            if number:
-                found.append(BegunStep(script.steps[number - 1], entry.at_s, None))
+            step = _step_of(entry, script, kept.site.site, [one.step for one in found])
+            if step is not None:
+                found.append(BegunStep(step, entry.at_s, None))
         elif found and found[-1].done_s is None:
             last = found[-1]
             found[-1] = BegunStep(last.step, last.begun_s, float(entry.body["done_s"]))
     return tuple(found)
+
+
+def _rests(entry: Entry) -> bool:
+    return entry.kind == "at_rest" or (entry.kind == "test_end" and entry.body["how"] == "done")
+
+
+def _step_of(entry: Entry, script: Script, site: Site, done: Sequence[Step]) -> Step | None:
+    """The step that was begun: of the script by its number, or of the way back to rest by its
+    words."""
+    number = int(entry.body["number"])
+    if number:
+        return script.steps[number - 1]
+    ways = (*undoing(site, done), *undoing(site, done[:-1], *done[-1:]), *keys_after(site, done))
+    return next((step for step in ways if step.words == entry.body["words"]), None)
 
 
 class Joined(Sequence[Run]):

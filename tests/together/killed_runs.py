@@ -157,8 +157,11 @@ class Served:
 
 
 def ended(process: subprocess.Popen) -> int:
-    """Its exit code; RuntimeError with what it said where that is no code of a verdict."""
+    """Its exit code; RuntimeError with what it said where that is no code of a verdict, nor says
+    that the one before had come to its end."""
     said, _ = process.communicate(timeout=PATIENCE_S)
+    if "there is nothing to go on with" in said:
+        return 0
     if process.returncode not in (0, 1, 3):
         raise RuntimeError(f"exit {process.returncode}: {said}")
     return process.returncode
