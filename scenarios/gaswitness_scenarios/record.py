@@ -56,7 +56,8 @@ class Record:
         *,
         durable: bool = False,
     ) -> None:
-        """`durable`: a step is on the disk before it is done; else soon after."""
+        """`durable`: a step is on the disk before it is done, and what people say before they are
+        told that it is kept; else soon after."""
         self._evidence = evidence
         self._durable = durable
         self._listen = listen
@@ -177,9 +178,9 @@ class Record:
             self.notes.begun(step, number, at_s)
         self._keep("step", step_body(number=number, words=step.words, place=place), at_s)
         self.notes.under_way = step
-        if self._durable and self._evidence is not None and stimulus_of(step) is not None:
+        if stimulus_of(step) is not None:
             # What is about to be done must be on record, however soon all breaks off.
-            self._evidence.sync()
+            self._to_disk()
         script = self._playing
         self._listen(events.StepBegun(script.name, number, len(script.steps), step.words, at_s))
 
@@ -213,6 +214,7 @@ class Record:
     def remark(self, text: str, at_s: float, by: str = "", about: str = "") -> None:
         self.remarks.append(text)
         self._keep("remark", remark_body(text, by=by, about=about), at_s)
+        self._to_disk()
         self._listen(events.Remark(at_s, text))
 
     def judging(self, span_s: tuple[float, float], link: str, at_s: float) -> None:
@@ -239,12 +241,19 @@ class Record:
         self, number: int, step: Step, begun_s: float, done_s: float, skipped: str
     ) -> None:
         self.steps += 1
+        self._to_disk()
         script = self._playing
         of = len(script.steps)
         self._listen(events.StepDone(script.name, number, of, step.words, begun_s, done_s, skipped))
 
     def _noted(self, kind: str, body: Mapping[str, Any], at_s: float) -> None:
         self._keep(kind, dict(body), at_s)
+        self._to_disk()
+
+    def _to_disk(self) -> None:
+        """What people did or said is on the disk before they are told of it, or asked for more."""
+        if self._durable and self._evidence is not None:
+            self._evidence.sync()
 
     def _keep(self, kind: str, body: dict[str, Any], at_s: float) -> None:
         if self._evidence is not None:
