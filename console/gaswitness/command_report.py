@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gaswitness.report_blocks import Sheets
-    from gaswitness.report_data import Report
+    from gaswitness.report_data import AttachedFile, Report
     from gaswitness.report_issues import Issue
 
 SQLITE: Final = "application/vnd.sqlite3"
@@ -141,8 +141,20 @@ def _pdf(
     attached = [
         Attached(one.path, one.path.name, SQLITE, f"Evidence, issue {one.name}") for one in issues
     ]
+    attached += [
+        Attached(
+            one.content, _attached_name(one, at), one.media_type, one.words or one.name, "data"
+        )
+        for at, one in enumerate(made.attached, 1)
+    ]
     pdf = report_pdf(sheets, imprint, attached)
     return pdf if certificate is None else signed_pdf(pdf, certificate, password)
+
+
+def _attached_name(one: "AttachedFile", number: int) -> str:
+    """A name of its own, whatever system the file came from."""
+    plain = "".join(c if c.isalnum() or c in "-_." else "-" for c in one.name)
+    return f"{number:02d}-{plain[-80:]}"
 
 
 def _write(folder: Path, files: dict[str, bytes]) -> None:

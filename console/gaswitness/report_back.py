@@ -89,7 +89,7 @@ def punch(report: Report) -> Section:
             Column("Cleared by, date", 1.4),
         )
         rows = [_punch(item) for item in report.punch]
-        blocks.append(Table("Deviations and punch list", columns, one_group(rows)))
+        blocks.append(Table("What is open", columns, one_group(rows)))
     else:
         blocks.append(Paragraph(said("Nothing is on it.")))
     return Section("punch", "Deviations and punch list", tuple(blocks), wide=True)
@@ -133,7 +133,7 @@ def settings(report: Report) -> Section:
         told = f"Left on at the end of the run: {', '.join(left_on)}."
         blocks.append(Paragraph(said(told), Tone.CAUTION))
     rows = [_setting(one) for one in report.settings]
-    blocks.append(Table(title, columns, one_group(rows)))
+    blocks.append(Table("Settings and states", columns, one_group(rows)))
     return Section("settings", title, tuple(blocks))
 
 

@@ -39,8 +39,8 @@ def coverage(report: Report, site: Site) -> Section:
     blocks: list[Block] = [_counts(report.items), *_matrix(report.items, site)]
     where = shown_in(report.parts)
     for kind, title in (
-        (Kind.CELL, "Cells, side by side"),
-        (Kind.LEVEL, "Alarm levels, side by side"),
+        (Kind.CELL, "Cell"),
+        (Kind.LEVEL, "Alarm level"),
     ):
         items = [item for item in report.items if item.kind is kind]
         if items:
@@ -103,7 +103,7 @@ def _sides(title: str, items: Sequence[Item], where: Places) -> Table:
     """Which sides of each thing were shown, and where."""
     names = list(dict.fromkeys(one.aspect for item in items for one in item.findings))
     columns = (
-        Column("", 3),
+        Column(title, 3),
         *(Column(name) for name in names),
         Column("Verdict"),
         Column("Issue", 0.7),
@@ -113,7 +113,7 @@ def _sides(title: str, items: Sequence[Item], where: Places) -> Table:
         by_name = {one.aspect: one for one in item.findings}
         sides = (_side(by_name.get(name), where) for name in names)
         rows.append((cell(item.name), *sides, outcome_cell(item.outcome), cell(item.issue)))
-    return Table(title, columns, one_group(rows))
+    return Table(f"{title}s, and each side of them", columns, one_group(rows))
 
 
 def _side(finding: Finding | None, where: Places) -> Cell:
@@ -144,7 +144,7 @@ def verdicts(report: Report) -> Section:
         "Reported: the panel says so over the link. Witnessed: a person looked or listened. "
         "Earlier: what issues before made of it."
     )
-    table = Table("All verdicts", columns, tuple(groups))
+    table = Table("Every verdict in full", columns, tuple(groups))
     return Section("verdicts", "All verdicts", (Paragraph(said(words)), table), wide=True)
 
 

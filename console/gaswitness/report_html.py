@@ -95,7 +95,7 @@ class _Pages:
                 return self._table(block)
             case Figure(svg, caption, _):
                 words = element("figcaption", caption)
-                return element("figure", Markup(svg.strip()), words)
+                return element("figure", Markup(svg.strip()), words, tabindex=0)
             case Signatures(boxes):
                 return element("div", *map(_signature, boxes), class_="signatures")
             case Section():

@@ -48,7 +48,7 @@ class PdfError(GaswitnessError):
 class Attached:
     """A file that goes into the PDF. `relationship`: what it is to the report (PDF/A-3)."""
 
-    path: Path
+    content: Path | bytes
     name: str
     media_type: str
     description: str
@@ -130,7 +130,10 @@ def _set(folder: Path, body: dict[str, Any], stamp: int) -> bytes:
 
 def _attachments(attached: Sequence[Attached], folder: Path) -> Iterator[dict[str, str]]:
     for one in attached:
-        copyfile(one.path, folder / one.name)
+        if isinstance(one.content, Path):
+            copyfile(one.content, folder / one.name)
+        else:
+            (folder / one.name).write_bytes(one.content)
         yield {
             "path": one.name,
             "relationship": one.relationship,

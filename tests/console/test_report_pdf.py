@@ -15,7 +15,7 @@ from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign.validation import validate_pdf_signature
 from pyhanko_certvalidator import ValidationContext
 from pypdf import PdfReader
-from report_records import make_run
+from report_records import PHOTO, make_run
 
 from gaswitness.cli import run
 from gaswitness.report_blocks import Column, Paragraph, Sheets, Table, cell, one_group, said
@@ -127,9 +127,11 @@ def test_all_fonts_are_within_and_drawings_keep_their_text(made):
 def test_the_evidence_is_attached_byte_for_byte(made):
     folder, pdf, _ = made
     attached = PdfReader(pdf).attachments
-    assert sorted(attached) == ["run-2.sqlite", "run.sqlite"]
-    for name, (content,) in attached.items():
-        assert content == (folder / name).read_bytes()
+    names = {name: content for name, (content,) in attached.items()}
+    assert sorted(names) == ["01-label.png", "run-2.sqlite", "run.sqlite"]
+    assert names["01-label.png"] == PHOTO
+    for name in ("run.sqlite", "run-2.sqlite"):
+        assert names[name] == (folder / name).read_bytes()
 
 
 def test_the_signature_covers_the_whole_file(made):
