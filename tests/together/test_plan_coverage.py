@@ -184,3 +184,11 @@ def test_two_causes_at_once_show_neither(missing):
     found = missing("1 and 3", "2 and 3", "mute", "key", instead={"AT-1": both, "AT-2": ""})
     assert "AT-1.A2 > S1: never seen to rise by itself" in found
     assert "AT-2.A2 > S1: never seen to fall by itself" in found
+
+
+def test_what_is_muted_shows_nothing(missing):
+    """Muted while its alarm stands, a sounder does not tell when the alarm goes."""
+    muted = gas("AT-1", 50) + step("press: mute") + rest("AT-1")
+    found = missing("1 and 2", "1 and 3", "mute", "key", instead={"AT-1": muted})
+    assert "AT-1.A2 > S1: never seen to fall by itself" in found
+    assert "AT-1.A2 > S1: never seen to rise by itself" not in found
