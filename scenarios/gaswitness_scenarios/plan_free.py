@@ -139,6 +139,9 @@ def own_time_test(ground: Ground, title: str) -> Draft | None:
     return bench.draft if bench.draft.steps else None
 
 
+LATCH_SHOWN_S: Final = 3.2
+"""How long a latch is seen to hold an output beyond the time allowed to others for letting go."""
+
 CALIBRATION_S: Final = 90.0
 """How long a calibration takes in a plan: longer than all that is looked at meanwhile."""
 
@@ -205,6 +208,7 @@ class _Free:
                 self.bench.cover(cell.id, "P")
                 if self.ground.output_seen(cell.effect):
                     self.bench.claim(f"cell/{cell.id}: reset refused")
+        self.ground.mute_in_vain(self.bench)
 
     def turn_off(self, unmake: Callable[[], None], wait_s: float, *, resets: bool = False) -> None:
         bench = self.bench
@@ -212,6 +216,9 @@ class _Free:
         alone = {cell.id for cell in cells if self.only(cell)}
         unmake()
         gone = [cell for cell in cells if cell.id not in bench.acting[cell.effect]]
+        if any(cell.latching for cell in gone):
+            # an off-delay that is not to be there would refuse a reset that comes so soon
+            wait_s = LATCH_SHOWN_S - self.timing.sight_s
         bench.hold(wait_s + self.timing.goes_s(gone))
         for cell in gone:
             if cell.id not in alone:

@@ -57,6 +57,7 @@ class _Gate:
                 self.batch(batch)
             for output in mutable:
                 self.mute(output, self.gates.voices(output, stage))
+            self.mutes_in_vain(stage)
         self.end()
 
     def stages_of_mutes(self) -> dict[str, int]:
@@ -312,6 +313,31 @@ class _Gate:
             bench.hold(self.timing.key_s + self.timing.goes_s(cells))
         bench.claim(*self.ground.shows(f"{tag}.muted"))
 
+    def mutes_in_vain(self, stage: int) -> None:
+        """Outputs that no mute was pressed beside yet, each let act by one channel."""
+        for output in self.site.outputs:
+            if output.mutable or output.tag in self.ground.through_mute:
+                continue
+            for voice in self.gates.voices(output, stage):
+                facts = self.gates.facts(stage, voice.sources)
+                if not self.silent(facts):
+                    continue
+                self.rest({output.tag})
+                self.voice(voice)
+                self.ground.mute_in_vain(self.bench)
+                self.let_all(list(voice.sources), count=False)
+                wait_s = max(self.wait_s(fact) for fact in voice.sources)
+                self.bench.hold(wait_s + self.timing.goes_s([voice.cell]))
+                break
+
+    def silent(self, facts: frozenset[Fact]) -> bool:
+        """Whether no mutable output acts for these facts."""
+        return not any(
+            self.site.output_of[cell.effect].mutable and self.ground.index.standing(cell, facts)
+            for fact in facts
+            for cell in self.ground.index.cells_by_fact.get(fact, ())
+        )
+
     def voice(self, voice: Voice, again: str = "") -> None:
         """Let its sources count; `again`: the output that must sound again."""
         fresh = [fact for fact in voice.sources if fact not in self.bench.facts]
@@ -329,6 +355,8 @@ class _Gate:
     def silence(self, tag: str, cell: Cell) -> None:
         bench = self.bench
         bench.press("mute")
+        beside = {one for one, cells in bench.acting.items() if cells}
+        self.ground.through_mute |= {t for t in beside if not self.site.output_of[t].mutable}
         bench.hold(self.timing.key_s)
         bench.cover(cell.id, "M")
         if tag in self.muted:

@@ -47,6 +47,7 @@ class Ground:
     seen_at_rest: set[str] = field(default_factory=set)
     exposures: set[Fact] = field(default_factory=set)
     covered: set[tuple[str, str]] = field(default_factory=set)
+    through_mute: set[str] = field(default_factory=set)
 
     @classmethod
     def of(cls, site: Site, link: LinkAddress | None, looks: str = "all") -> Self:
@@ -186,6 +187,27 @@ class Ground:
             on = rule is LevelsOnFault.TRIP or (rule is LevelsOnFault.HOLD and was_on)
             stays = 0.0 if on else round(max(0.5, 0.4 * hold_s), 1)
             bench.expect(f"{fact} {words}", fact, on=on, within_s=0.5 * hold_s, for_s=stays)
+
+    def mute_in_vain(self, bench: Bench) -> None:
+        """Press mute once while outputs act that it must not silence, and none that it would."""
+        of = self.site.output_of
+        acting = [tag for tag, cells in bench.acting.items() if cells]
+        fresh = [
+            tag
+            for tag in acting
+            if tag not in self.through_mute and not of[tag].mutable and of[tag].pulse_s is None
+        ]
+        if not fresh or any(of[tag].mutable for tag in acting):
+            return
+        bench.say("Mute silences sounders only.")
+        bench.press("mute")
+        for tag in fresh:
+            self.through_mute.add(tag)
+            if self.output_seen(tag):
+                stays_s = self.site.timing.key_response_s
+                name = f"{tag} acts on through a mute"
+                bench.expect(name, f"{tag}.active", on=True, within_s=0.5, for_s=stays_s)
+        bench.hold(self.timing.key_s)
 
     def look_now(self, bench: Bench, effects: Iterable[str]) -> None:
         """Ask a person about outputs that act now and were not yet looked at."""

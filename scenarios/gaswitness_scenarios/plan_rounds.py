@@ -83,6 +83,7 @@ class _Round:
             }
             if number + 1 == deepest or any(self.bench.acting.get(effect) for effect in above):
                 self.refused_reset()
+                self.ground.mute_in_vain(self.bench)
         if self.ground.inhibit_clears:
             self.inhibited(list(of))
         self.leave(of)
