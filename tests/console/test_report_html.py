@@ -13,7 +13,7 @@ import html5lib
 import jsonschema
 import pytest
 from openpyxl import load_workbook
-from report_records import NOTED, make_run
+from report_records import HERE, NOTED, make_run
 
 from gaswitness.cli import run
 from gaswitness.report_build import Chosen, build_report
@@ -27,6 +27,9 @@ from gaswitness.report_tables import punch_csv, steps_book, steps_csv
 from gaswitness_probe.evidence import Evidence
 from gaswitness_probe.evidence_read import read_evidence
 from gaswitness_probe.verdict import Outcome
+from gaswitness_scenarios.options import RehearsalLink, RehearsalOptions
+from gaswitness_scenarios.run import rehearse
+from gaswitness_sitefile.load import load_site
 
 
 @pytest.fixture(scope="module")
@@ -406,17 +409,25 @@ def test_a_test_that_nobody_began_is_not_forgotten(folder, tmp_path):
     assert last.title == "AT-1 closes the valve"
 
 
-def test_a_survey_alone_has_a_report_too(tmp_path):
-    from report_records import HERE
-
-    from gaswitness_scenarios.options import RehearsalOptions
-    from gaswitness_scenarios.run import rehearse
-    from gaswitness_sitefile.load import load_site
-
-    rehearse(load_site(HERE / "site.yaml"), [], RehearsalOptions(tmp_path / "run.sqlite"))
+@pytest.mark.parametrize("link", [RehearsalLink.MEMORY, RehearsalLink.MEMORY_RTU])
+def test_a_survey_alone_has_a_report_with_every_point_worked_out(tmp_path, link):
+    options = RehearsalOptions(tmp_path / "run.sqlite", link=link)
+    rehearse(load_site(HERE / "site.yaml"), [], options)
     issues = read_issues(tmp_path)
     report = build_report(issues, Chosen())
     page = report_html(report_sheets(report, issues))
     assert report.parts == ()
     assert "the register map alone was surveyed" in page
-    assert all(row.worked is not None for row in report.points)
+    worked = {row.name: row.worked for row in report.points}
+    assert all(worked.values())
+    # 20 %LEL in tenths is 200, hex 00C8; function 03 asks for register 10, hex 000A
+    setpoint = worked["AT-1 A2 setpoint"]
+    assert setpoint.value == "20 %LEL"
+    assert setpoint.steps[-1] == "200 x 0.1 = 20 %LEL"
+    assert [span.text for span in setpoint.response if span.style == "marked"] == ["[00 C8]"]
+    asked = "".join(span.text for span in setpoint.request)
+    before = "01 03" if link is RehearsalLink.MEMORY_RTU else "00 06 01 03"
+    assert f"{before} 00 0A" in asked
+    for one in worked.values():
+        words = one.steps[-1]
+        assert one.value in words or one.value.startswith("0x") or one.value == "no value"
