@@ -51,6 +51,7 @@ class PersonDriver:
         self._shown = shown
         self._shown_at_s = -inf
         self._in_test = False
+        self._left_out = 0
 
     def show_by(self, shown: Shown) -> None:
         """From now on, whether the panel itself shows that a step has been done."""
@@ -61,6 +62,7 @@ class PersonDriver:
     ) -> None:
         played = script.whole if portion is None else portion
         self._in_test = isinstance(portion, PlannedPart)
+        self._left_out = 0
         if portion is None:
             self._person.show(f"{script.title}\n{script.text}".rstrip())
         zero_s = clock.now() - played.begin_s
@@ -99,12 +101,7 @@ class PersonDriver:
     async def _do(self, number: int, step: Step, clock: Clock, told: Told) -> None:
         begun_s = clock.now()
         told.begun(number, step, begun_s)
-        if isinstance(step, Say | PlannedTest | Hold | Expect):
-            told.done(number, step, begun_s, begun_s)
-            return
-        if step.only_virtual:
-            self._person.show("  left out: this is done to virtual panels only")
-            told.skipped(number, step, begun_s, "done to virtual panels only")
+        if self._asks_nobody(number, step, begun_s, told):
             return
         looks = isinstance(step, Look)
         prompt = f"  [{self._keys(step)}] "
@@ -123,6 +120,8 @@ class PersonDriver:
                 case "s":
                     reason = rest.strip() or await self._reason(number)
                     told.skipped(number, step, clock.now(), reason)
+                    if not looks:
+                        self._miss(number)
                     return
                 case "y" | "n" if looks and not rest:
                     told.done(number, step, begun_s, clock.now(), looked=word.lower() == "y")
@@ -137,6 +136,25 @@ class PersonDriver:
                     return
                 case _:
                     self._person.show(f"  {given!r} is none of the keys.")
+
+    def _asks_nobody(self, number: int, step: Step, begun_s: float, told: Told) -> bool:
+        """Whether the step needs nobody; then it is over."""
+        if isinstance(step, Expect) and self._left_out:
+            told.skipped(number, step, begun_s, f"step {self._left_out} before it was left out")
+        elif isinstance(step, Say | PlannedTest | Hold | Expect):
+            told.done(number, step, begun_s, begun_s)
+        elif step.only_virtual:
+            self._person.show("  left out: this is done to virtual panels only")
+            told.skipped(number, step, begun_s, "done to virtual panels only")
+            self._miss(number)
+        else:
+            return False
+        return True
+
+    def _miss(self, number: int) -> None:
+        """Within a test, what is expected later may rest on this step: it is not judged."""
+        if self._in_test and not self._left_out:
+            self._left_out = number
 
     def _keys(self, step: Step) -> str:
         keys = LOOK_KEYS if isinstance(step, Look) else KEYS

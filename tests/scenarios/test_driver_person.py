@@ -1,13 +1,16 @@
 import asyncio
 import io
+from pathlib import Path
 
 import pytest
 
 from gaswitness_scenarios.clock import LoopClock
 from gaswitness_scenarios.driver import StoppedError
 from gaswitness_scenarios.driver_person import PersonDriver
+from gaswitness_scenarios.load import load_script
 from gaswitness_scenarios.person import TerminalPerson
 from gaswitness_scenarios.virtual_loop import run_virtual
+from gaswitness_sitefile.load import load_site
 
 
 class ScriptedPerson:
@@ -100,3 +103,43 @@ async def test_a_person_at_real_streams_plays_a_script(short_script, heard):
     await PersonDriver(person).play(short_script, LoopClock(speed=100.0), heard)
     assert [number for number, _, _ in heard.done_s] == [1, 2, 3, 4, 5]
     assert "Step 5 of 5: Press reset" in out.getvalue()
+
+
+PLAN = """
+gaswitness_script: 1
+title: Two tests
+steps:
+  - test: {id: T-1, title: one}
+  - gas: {channel: AT-1, to: 30}
+  - hold_s: 5
+  - look: {fact: K1.active, ask: Does K1 act?}
+  - expect: {name: K1 acts, fact: K1.active, is: on, within_s: 5}
+  - test: {id: T-2, title: two}
+  - drift: {channel: AT-1, zero: -6}
+  - expect: {name: below zero, fact: AT-1.reading, between: [-7, -5], within_s: 5}
+  - test: {id: T-3, title: three}
+  - expect: {name: K1 rests, fact: K1.active, is: off, within_s: 5}
+"""
+
+
+def test_what_is_expected_of_a_step_that_a_test_left_out_is_not_judged(tmp_path, heard):
+    """Common practice, no source: what was not done to a panel cannot fail it."""
+    path = tmp_path / "plan.yaml"
+    path.write_text(PLAN)
+    script = load_script(path, load_site(Path(__file__).parent / "a_site.yaml").site)
+    person = ScriptedPerson((0, "s no gas"), (0, "s too dark"))
+
+    async def play():
+        driver, clock = PersonDriver(person), LoopClock()
+        for part in script.tests:
+            await driver.play(script, clock, heard, part)
+
+    run_virtual(play())
+    assert heard.skips == {
+        2: "no gas",
+        4: "too dark",
+        5: "step 2 before it was left out",
+        7: "done to virtual panels only",
+        8: "step 7 before it was left out",
+    }
+    assert 10 in [number for number, _, _ in heard.done_s]
