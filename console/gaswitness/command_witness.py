@@ -11,6 +11,7 @@ from gaswitness.run_options import OUT, QUIET, SCRIPT
 
 if TYPE_CHECKING:
     from gaswitness_scenarios.equipment import Equipment
+    from gaswitness_scenarios.kept_run import KeptRun
 
 LONGEST_LINE = 100
 
@@ -55,7 +56,8 @@ def _columns() -> int:
     "--equipment",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="YAML: people, instruments, calibration gas. `gaswitness schema --equipment` tells it.",
+    help="YAML: people, instruments, calibration gas. `gaswitness schema --equipment` tells it. "
+    "With --resume and --retest left out: the same as before.",
 )
 @click.option(
     "--resume",
@@ -122,7 +124,7 @@ def witness(  # noqa: PLR0913 - one parameter for each option
         driver=DriverChoice(driver),
         evidence=ready.evidence,
         slack_s=slack_s,
-        equipment=_equipment(equipment, tester, witness),
+        equipment=_equipment(equipment, tester, witness, ready.kept),
         tests=ready.tests,
         earlier=ready.earlier,
         notes=ready.notes,
@@ -139,11 +141,28 @@ def witness(  # noqa: PLR0913 - one parameter for each option
     return tell_outcome(result, about, loaded, ready.folder, quiet=quiet, issue=ready.issue)
 
 
-def _equipment(file: Path | None, tester: str | None, witness: str | None) -> "Equipment":
+def _equipment(
+    file: Path | None, tester: str | None, witness: str | None, kept: "KeptRun | None"
+) -> "Equipment":
+    """As the command line says; what it leaves out, as the record before says."""
     from gaswitness_scenarios.clock import today
-    from gaswitness_scenarios.equipment import Equipment, Participant, load_equipment
+    from gaswitness_scenarios.equipment import (
+        Equipment,
+        Participant,
+        equipment_kept,
+        load_equipment,
+    )
 
-    found = Equipment(gaswitness_equipment=1) if file is None else load_equipment(file, today())
+    if file is not None:
+        found = load_equipment(file, today())
+    elif kept is not None:
+        people, instruments, gases = (
+            [entry.body for entry in part]
+            for part in (kept.people, kept.instruments, kept.test_gases)
+        )
+        found = equipment_kept(people, instruments, gases, today())
+    else:
+        found = Equipment(gaswitness_equipment=1)
     named = {"tester": tester, "witness": witness}
     given = {role: Participant(name=name) for role, name in named.items() if name}
     return found.model_copy(update=given)

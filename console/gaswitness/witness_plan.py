@@ -35,7 +35,7 @@ class Asked:
 @dataclass(frozen=True)
 class Ready:
     """What will be run. `link`: that of the earlier part, where there is one. `issue`: of the
-    record, 1 for the first."""
+    record, 1 for the first. `kept`: the record that this goes on with or tests again."""
 
     scripts: tuple[Script, ...]
     folder: Path
@@ -45,6 +45,7 @@ class Ready:
     earlier: Earlier | None = None
     link: str | None = None
     notes: Mapping[str, str] = field(default_factory=dict)
+    kept: KeptRun | None = None
 
 
 def prepared(site: LoadedSite, asked: Asked) -> Ready:
@@ -132,6 +133,7 @@ def _resumed(site: LoadedSite, asked: Asked, run: Path) -> Ready:
         chosen,
         earlier,
         kept.facts.link,
+        kept=kept,
     )
 
 
@@ -161,4 +163,13 @@ def _retested(site: LoadedSite, asked: Asked, run: Path) -> Ready:
         "retest_of": kept.digest,
         "tests": ",".join(_in_order(scripts, chosen)),
     }
-    return Ready(scripts, record.parent, evidence, issue, chosen, link=kept.facts.link, notes=notes)
+    return Ready(
+        scripts,
+        record.parent,
+        evidence,
+        issue,
+        chosen,
+        link=kept.facts.link,
+        notes=notes,
+        kept=kept,
+    )

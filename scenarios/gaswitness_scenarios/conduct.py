@@ -174,10 +174,10 @@ class _Run:
         earlier, plan = self.course.plan.earlier, self.course.plan
         if earlier is None:
             self.record.facts(self.facts)
-            if plan.equipment is not None:
-                self.record.notes.equipment(plan.equipment, self.clock.now())
         else:
             self.record.resumed(earlier, clock_facts(self.clock), self.clock.now())
+        if plan.equipment is not None:
+            self.record.notes.equipment(plan.equipment, self.clock.now())
         scripts = self.course.scripts
         listen(
             events.RunStarted(

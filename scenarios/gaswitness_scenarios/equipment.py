@@ -2,14 +2,15 @@
 a gas may still be used.
 """
 
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
 from gaswitness_sitefile.document import read_document
-from gaswitness_sitefile.errors import SiteFileError
+from gaswitness_sitefile.errors import GaswitnessError, SiteFileError
 from gaswitness_sitefile.model import Record
 from gaswitness_sitefile.problems import Problem
 
@@ -81,19 +82,57 @@ def load_equipment(path: Path, today: date) -> Equipment:
     """
     document = read_document(path, "equipment file")
     equipment = document.validated(Equipment)
-    problems = []
-    for at, gas in enumerate(equipment.gases):
-        if gas.expires < today and not gas.override:
-            place = document.place(("gases", at, "expires"))
-            what = f"the gas {gas.composition} expired on {gas.expires.isoformat()}"
-            problems.append(
-                Problem(place, what, "take another cylinder, or write override: and the reason")
-            )
-    for at, instrument in enumerate(equipment.instruments):
-        if instrument.due is not None and instrument.due < today:
-            place = document.place(("instruments", at, "due"))
-            what = f"the certificate of {instrument.name} held until {instrument.due.isoformat()}"
-            problems.append(Problem(place, what, "take another instrument, or leave it out"))
+    problems = [
+        Problem(document.place(where), what, remedy)
+        for where, what, remedy in _out(equipment, today)
+    ]
     if problems:
         raise SiteFileError(problems)
     return equipment
+
+
+def equipment_kept(
+    people: Iterable[Mapping[str, Any]],
+    instruments: Iterable[Mapping[str, Any]],
+    gases: Iterable[Mapping[str, Any]],
+    today: date,
+) -> Equipment:
+    """What a record says of it, from the bodies of its entries `people`, `instrument` and
+    `test_gas`; of several with one role, the last.
+
+    Raises GaswitnessError where something has expired since, unless the gas says why it is used.
+    """
+    roles = {
+        one["role"]: {key: one[key] for key in ("name", "initials", "company")} for one in people
+    }
+    held = [
+        {("override" if key == "overridden" else key): value for key, value in gas.items()}
+        for gas in gases
+    ]
+    parts = {"instruments": _once(instruments), "gases": _once(held)}
+    equipment = Equipment.model_validate({"gaswitness_equipment": 1, **roles, **parts})
+    out = [f"{what}: {remedy}" for _, what, remedy in _out(equipment, today)]
+    if out:
+        raise GaswitnessError("\n".join((*out, "name what is used now with --equipment FILE")))
+    return equipment
+
+
+def _once(bodies: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    found: list[Mapping[str, Any]] = []
+    for body in bodies:
+        if body not in found:
+            found.append(body)
+    return found
+
+
+def _out(equipment: Equipment, today: date) -> Iterator[tuple[tuple[str | int, ...], str, str]]:
+    """What has expired: where it stands, what is wrong, what to do."""
+    for at, gas in enumerate(equipment.gases):
+        if gas.expires < today and not gas.override:
+            what = f"the gas {gas.composition} expired on {gas.expires.isoformat()}"
+            remedy = "take another cylinder, or write override: and the reason"
+            yield ("gases", at, "expires"), what, remedy
+    for at, instrument in enumerate(equipment.instruments):
+        if instrument.due is not None and instrument.due < today:
+            what = f"the certificate of {instrument.name} held until {instrument.due.isoformat()}"
+            yield ("instruments", at, "due"), what, "take another instrument, or leave it out"

@@ -220,7 +220,8 @@ def test_people_sign_leave_out_repeat_stop_resume_and_retest(panel, tmp_path):  
     assert [one["name"] for one in entries(record, "people")] == ["Ada Brook", "Odo Marsh"]
     assert entries(record, "test_gas")[0]["expires"] == "2099-01-01"
 
-    people = People(["witness", site, "--resume", str(out), *equipment], control)
+    # Who takes part, and with which gas, is known from the record.
+    people = People(["witness", site, "--resume", str(out)], control)
     people.reads("Back to rest, 1 of 1: Mend the sensor fault of AT-1")
     people.reads("Enter = done")
     tell_panel("127.0.0.1", control, Telling(rest=True))
@@ -232,9 +233,12 @@ def test_people_sign_leave_out_repeat_stop_resume_and_retest(panel, tmp_path):  
     people.types("")
     people.steps(13, 15)
     people.reads("So far proven")
+    people.reads("initials of tester .AB. and witness .OMM.")
     people.types("ab omm")
     code, shown = people.ends()
     assert "Evidence: " in shown
+    signed = [(one["test"], one["attempt"], one["initials"]) for one in entries(record, "initials")]
+    assert signed[-2:] == [("T-3", 3, "AB"), ("T-3", 3, "OMM")]
     ends = [(one["id"], one["attempt"], one["how"]) for one in entries(record, "test_end")]
     assert ends == [
         ("T-1", 1, "done"),

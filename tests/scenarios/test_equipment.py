@@ -2,8 +2,9 @@ from datetime import date
 
 import pytest
 
-from gaswitness_scenarios.equipment import Participant, load_equipment
-from gaswitness_sitefile.errors import SiteFileError
+from gaswitness_scenarios.equipment import Participant, equipment_kept, load_equipment
+from gaswitness_scenarios.plan_notes import PlanNotes
+from gaswitness_sitefile.errors import GaswitnessError, SiteFileError
 
 TODAY = date(2026, 11, 26)
 GAS = "{gas: CO, composition: 50 ppm CO in air, cylinder: C4, certificate: G-9, expires: %s}"
@@ -53,3 +54,28 @@ def test_what_is_no_equipment_file_is_refused_with_all_that_is_wrong(tmp_path):
 
 def test_initials_come_from_the_name():
     assert Participant(name="Ada of Brook").signs == "AOB"
+
+
+def kept(equipment):
+    """Bodies of the entries that a record has of it."""
+    entries = {}
+    PlanNotes(lambda kind, body, at_s: entries.setdefault(kind, []).append(body)).equipment(
+        equipment, 0.0
+    )
+    return (entries[kind] for kind in ("people", "instrument", "test_gas"))
+
+
+def test_what_a_record_keeps_of_it_comes_back_once_and_is_refused_once_expired(tmp_path):
+    text = (
+        "tester: {name: Ada Brook}\nwitness: {name: Odo Marsh, initials: OMM, company: Lime}\n"
+        "instruments: [{name: Stop watch, due: 2027-01-01}]\n"
+        f"gases: [{GAS % '2026-11-26'}]\n"
+    )
+    before = load_equipment(written(tmp_path, text), TODAY)
+    people, instruments, gases = kept(before)
+    found = equipment_kept(people * 2, instruments * 2, gases * 2, TODAY)
+    assert found.people["witness"] == before.witness
+    assert found.people["tester"].signs == "AB"
+    assert (found.instruments, found.gases) == (before.instruments, before.gases)
+    with pytest.raises(GaswitnessError, match="expired on 2026-11-26"):
+        equipment_kept(people, instruments, gases, date(2026, 11, 27))
