@@ -32,6 +32,8 @@ from gaswitness.report_words import instant, outcome_cell, response_cell, seen_w
 from gaswitness.wording import OUTCOME_WORDS, duration_words
 from gaswitness_probe.verdict import Outcome
 
+MOST_TOGETHER: Final = 12
+"""Steps told in one head."""
 STEP_COLUMNS: Final = (
     Column("What", 2.4),
     Column("Expected", 2.6),
@@ -154,15 +156,18 @@ def _claim(one: Finding, part: Part, places: Places) -> tuple[Cell, ...]:
 
 
 def _step_groups(part: Part) -> Iterator[Group]:
-    """A group for each step, waits with the step before: they are what it was waited for."""
+    """A group for each step in which something was seen, the waits after it with it; steps in which
+    nothing was stand together."""
     heads: list[str] = []
     rows: list[tuple[Cell, ...]] = []
     for step in part.steps:
-        if heads and not step.words.startswith(WAIT):
+        own = list(_rows(step, part))
+        waits = step.words.startswith(WAIT) and not own
+        if heads and not waits and (rows or own or len(heads) >= MOST_TOGETHER):
             yield Group(tuple(rows), said("\n".join(heads)))
             heads, rows = [], []
         heads.append(_head(step))
-        rows += _rows(step, part)
+        rows += own
     if heads:
         yield Group(tuple(rows), said("\n".join(heads)))
 
