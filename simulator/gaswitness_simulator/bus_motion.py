@@ -29,7 +29,8 @@ from gaswitness_sitefile.site import Site
 
 @dataclass(slots=True)
 class BusMotion:
-    """`starved`: devices and outputs without their voltage. `feed_a`: what the bus takes.
+    """`starved`: devices and outputs without their voltage. `dark`: outputs without supply, for
+    want of voltage or of the device that carries them. `feed_a`: what the bus takes.
     `wired_v`: the voltage of each device if all that is switched on stayed on."""
 
     bus: Bus
@@ -38,6 +39,7 @@ class BusMotion:
     supply: BusSupply
     channels: Mapping[str, ChannelState]
     starved: frozenset[str] = frozenset()
+    dark: frozenset[str] = frozenset()
     feed_a: float = 0.0
     wired_v: Mapping[str, float] = field(default_factory=dict)
     discovered: Discovered | None = None
@@ -120,6 +122,7 @@ class BusMotion:
             present = self.wiring.present()
             fed = self.supply.fed(present, alarmed, energised, volts)
             self.starved, self.feed_a, self.wired_v = fed.starved, fed.feed_a, fed.wired_v
+            self.dark = self.supply.dark(present, self.starved)
         self.polls.hear(self.wiring.heard(self._working()), at_s)
 
     def _tell(self) -> set[str]:

@@ -63,6 +63,15 @@ class BusSupply:
             self._known[key] = self._settled(present, alarmed, on, supply_v)
         return self._known[key]
 
+    def dark(self, present: frozenset[str], starved: frozenset[str]) -> frozenset[str]:
+        """Outputs that get nothing: starved themselves, or their device is, or it has left."""
+        fed = present - starved
+        return frozenset(
+            tag
+            for tag, (carrier, _, _) in self._outputs.items()
+            if tag in starved or carrier not in fed
+        )
+
     def _settled(
         self, present: frozenset[str], alarmed: frozenset[str], on: frozenset[str], supply_v: float
     ) -> Fed:

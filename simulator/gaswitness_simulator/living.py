@@ -74,6 +74,11 @@ class Living:
         return self.stage in DEAD_TO_MAP
 
     @property
+    def dark(self) -> frozenset[str]:
+        """Outputs at detectors that have lost their supply."""
+        return frozenset() if self.bus is None else self.bus.dark
+
+    @property
     def warming(self) -> bool:
         """Whether alarms do not count yet."""
         return self.stage is not Stage.NORMAL

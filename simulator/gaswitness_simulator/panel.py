@@ -211,6 +211,7 @@ class VirtualPanel:
         power = self.living.apply(stimulus, at_s)
         if power is not None:
             self._switch(at_s, on=power)
+        self._run_fans(at_s)
 
     def _do_to_channel(self, stimulus: OfChannel, at_s: float) -> None:
         channel = self._channel(stimulus.channel)
@@ -259,7 +260,10 @@ class VirtualPanel:
 
     def _run_fans(self, at_s: float) -> None:
         """Let the rooms know which outputs' devices run."""
-        if self.placing is not None and self.placing.run(self.state.outputs, at_s):
+        if self.placing is None:
+            return
+        dark = frozenset[str]() if self.living is None else self.living.dark
+        if self.placing.run(self.state.outputs, at_s, dark):
             self._meet_rooms(at_s)
 
     def _meet_rooms(self, at_s: float) -> None:
@@ -403,6 +407,7 @@ class VirtualPanel:
             self._follow_cells(now_s)
         if self.living is not None and (acts or not self.living.supply.mains):
             self.living.settle(now_s)
+            self._run_fans(now_s)
         if stirred:
             self._changed("panel", "any")
         if self.log is not None:

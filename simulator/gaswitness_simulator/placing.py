@@ -49,13 +49,18 @@ class Placing:
         else:
             self.rooms.purge(stimulus.room, flow_m3_s, at_s)
 
-    def run(self, outputs: Mapping[str, OutputState], at_s: float) -> bool:
+    def run(
+        self, outputs: Mapping[str, OutputState], at_s: float, dark: frozenset[str] = frozenset()
+    ) -> bool:
         """Say what the outputs drive now. Says whether any room's air goes on otherwise.
 
-        A device that is normally energised acts when its supply is lost, too.
+        `dark`: outputs without supply, whatever the panel drives. A device that is normally
+        energised acts when its supply is lost, too.
         """
         running = (
-            tag for tag, one in outputs.items() if one.energised != one.facts.normally_energised
+            tag
+            for tag, one in outputs.items()
+            if (one.energised and tag not in dark) != one.facts.normally_energised
         )
         return self.rooms.run(frozenset(running), at_s)
 
@@ -88,7 +93,10 @@ def _per_share(channel: Channel) -> dict[str, float]:
         raise ValueError(f"no figure turns {channel.unit} of {channel.gas} into a share of the air")
     found = {gas_key(channel.gas): 1.0 / own}
     for gas, share in channel.cross_sensitivity.items():
-        per_unit = fraction_per_unit(gas, channel.unit, channel.lfl_vol_percent)
+        # Its own lower limit where the tables have one: the channel's is that of the channel's gas.
+        per_unit = fraction_per_unit(gas, channel.unit) or fraction_per_unit(
+            gas, channel.unit, channel.lfl_vol_percent
+        )
         if per_unit is not None:
             found[gas_key(gas)] = found.get(gas_key(gas), 0.0) + share / per_unit
     return found

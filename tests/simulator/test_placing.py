@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from gaswitness_simulator.panel import VirtualPanel
 from gaswitness_simulator.stimulus import GasTo, Leak, Power, Press, Purge, RoomAir, Step
+from gaswitness_simulator.stimulus_bus import DeviceOff
 
 ROOM = {"tag": "R-1", "volume_m3": 100, "air_changes_per_h": 2, "fans": {"F1": 20}}
 METHANE = {"room": "R-1", "levels": {"A1": {"setpoint": 20, "hysteresis": 2}}}
@@ -165,3 +166,44 @@ def test_no_reading_leaves_physics(make_site, a_channel, a_cell, done):
                 assert -1e-6 <= panel.reading("AT-2") <= 100 + 1e-6
                 assert -1e-6 <= panel.reading("AT-1") <= 110
         at_s += wait_s
+
+
+def test_another_gas_counts_on_its_own_lower_limit(make_site, a_channel):
+    # Hydrogen's limit is 4.0 %vol (IEC 60079-20-1:2010): 0.4 %vol are 10 %LEL of it, of which a
+    # channel of methane with a cross-sensitivity of 1.3 shows 13, whatever limit is methane's.
+    sensitive = a_channel(room="R-1", lfl_vol_percent=5.0, cross_sensitivity={"H2": 1.3})
+    tight = {"tag": "R-1", "volume_m3": 100}
+    panel = panel_of(make_site, [sensitive], rooms=[tight])
+    panel.apply(Leak("R-1", "H2", -math.log(1 - 0.004) * 100 * 3.6), 10.0)
+    panel.apply(Leak("R-1", "H2", 0.0), 1010.0)
+    panel.advance(1012.0)
+    assert panel.room_share("R-1", "H2") == pytest.approx(0.004, rel=1e-9)
+    assert panel.reading("AT-1") == pytest.approx(13.0, rel=1e-6)
+
+
+@pytest.mark.parametrize("held_off", [False, True])
+def test_a_fan_does_without_supply_what_its_coil_does_without_current(
+    make_site, a_channel, a_cell, held_off
+):
+    bus = {
+        "scan": {},
+        "devices": [{"tag": "AT-1", "address": 1, "draws": {"current_a": 0.01}}],
+        "segments": [{"from": "panel", "to": "AT-1", "length_m": 10}],
+    }
+    fan = {"at": "AT-1", "normally_energised": held_off}
+    cells = [a_cell("AT-1.A1", "F1", latching=True)]
+    room = {**ROOM, "air_changes_per_h": 0}
+    panel = panel_of(make_site, [a_channel(**METHANE)], cells, [room], fan, bus=bus)
+    panel.apply(Leak("R-1", "CH4", 4.0), 10.0)
+    panel.apply(Leak("R-1", "CH4", 0.0), 400.0 if held_off else 2000.0)
+    panel.advance(2000.0)
+    assert panel.fact("F1.active") is not held_off
+    first = panel.room_share("R-1", "CH4")
+    panel.apply(DeviceOff("AT-1", on=True), 2000.0)
+    panel.advance(2180.0)
+    assert panel.fact("F1.active") is not held_off
+    aired = math.exp(-20 * 0.05) if held_off else 1.0
+    assert panel.room_share("R-1", "CH4") == pytest.approx(first * aired, rel=1e-9)
+    panel.apply(DeviceOff("AT-1", on=False), 2180.0)
+    panel.advance(2360.0)
+    assert panel.room_share("R-1", "CH4") == pytest.approx(first * math.exp(-1), rel=1e-9)
