@@ -260,7 +260,9 @@ class ChannelState:
             return facts.tau_s
         clean, now = facts.clean_reading, self.air.lagged(at_s)
         goes_back = abs(final_level(profile) - clean) < abs(now - clean)
-        return facts.recovery_t90_s / math.log(10.0) if goes_back else facts.tau_s
+        if not goes_back:
+            return facts.tau_s
+        return max(0.0, facts.recovery_t90_s - facts.dead_time_s) / math.log(10.0)
 
     def age(self, zero: float | None, span: float | None, at_s: float, over_s: float) -> None:
         """Let the sensor's errors go there; None leaves one as it is."""

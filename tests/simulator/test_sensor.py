@@ -59,6 +59,13 @@ def test_recovery_has_a_t90_of_its_own(make_site, a_channel):
     assert reading(panel, 160.0) == pytest.approx(5.0, abs=0.01)
 
 
+def test_the_t90_of_recovery_has_the_dead_time_in_it(make_site, a_channel):
+    panel = panel_of(make_site, a_channel, t50_s=12, t90_s=30, recovery_t90_s=60)
+    panel.apply(GasTo("AT-1", Step(50.0)), 0.0)
+    panel.apply(GasTo("AT-1", Step(0.0)), 300.0)
+    assert reading(panel, 360.0) == pytest.approx(5.0, abs=0.01)
+
+
 def test_zero_creeps_and_a_poisoned_sensor_loses_its_span(make_site, a_channel):
     panel = panel_of(make_site, a_channel)
     panel.apply(Drift("AT-1", zero=2.0, span=0.4, over_s=1000.0), 10.0)
