@@ -8,6 +8,7 @@ from pydantic import Field, model_validator
 
 from gaswitness_sitefile.gases import is_oxygen
 from gaswitness_sitefile.model import Number, Record, Seconds, Tag
+from gaswitness_sitefile.rooms import gas_key
 
 LEVEL_NAMES = ("A1", "A2", "A3")
 
@@ -173,6 +174,15 @@ class Channel(Record):
                 f"t50_s {self.t50_s:g} does not fit t90_s {self.t90_s:g}: write it from "
                 f"{math.log10(2) * self.t90_s:.4g} (no dead time) to below t90_s"
             )
+        return self
+
+    @model_validator(mode="after")
+    def _each_other_gas_once(self) -> Self:
+        seen = {gas_key(self.gas): "the channel's own gas"}
+        for gas in self.cross_sensitivity:
+            before = seen.setdefault(gas_key(gas), gas)
+            if before != gas:
+                raise ValueError(f"cross_sensitivity to {gas} is to {before}: take it out")
         return self
 
     @model_validator(mode="after")

@@ -6,7 +6,7 @@ A complaint never shows the validator's own words, nor names of types of the lan
 import types
 from collections.abc import Callable, Iterator, Mapping
 from enum import Enum
-from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
+from typing import Annotated, Any, Final, Literal, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails, PydanticUndefined
@@ -16,6 +16,7 @@ from gaswitness_sitefile.problems import Loc, Place, Problem, near_match, one_of
 
 M = TypeVar("M", bound=BaseModel)
 Locate = Callable[[Loc], Place]
+_WORDS: Final = ("enum", "literal_error")
 _LONGEST_SHOWN = 60
 _BOUNDS = {
     "greater_than": ("above", "gt"),
@@ -51,6 +52,11 @@ def _problems(
         if full in said or (of_branch and deeper):
             continue
         said.add(full)
+        if error["type"] in _WORDS:
+            # Of several enumerations any word would do.
+            words = [one for one, p in zip(errors, paths, strict=True) if p == path]
+            known = [str(one["ctx"]["expected"]) for one in words if one["type"] in _WORDS]
+            error = {**error, "ctx": {"expected": ", ".join(dict.fromkeys(known))}}
         who = _who(path, data)
         what, remedy = _words(model, error, full)
         yield Problem(locate(full), f"{who}{what}", remedy)
@@ -122,7 +128,7 @@ def _words(model: type[BaseModel], error: ErrorDetails, path: Loc) -> tuple[str,
         return f"{error['loc'][-1]} is not a known key", remedy
     if kind == "value_error":
         return _own_words(str(context["error"]), label if path else "")
-    if kind in ("enum", "literal_error"):
+    if kind in _WORDS:
         return f"{label} cannot be {shown(found)}", one_of(str(found), _allowed(context))
     if kind in ("union_tag_invalid", "union_tag_not_found"):
         tags = [tag.strip(" '") for tag in str(context.get("expected_tags", "")).split(",")]

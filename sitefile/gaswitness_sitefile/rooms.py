@@ -39,6 +39,24 @@ class Room(Record):
         dict[str, Annotated[Number, Field(ge=0, le=1e6)]], Field(default_factory=dict)
     ]
 
+    @model_validator(mode="after")
+    def _air_holds_itself(self) -> Self:
+        seen: dict[str, str] = {}
+        for gas in self.background_ppm:
+            before = seen.setdefault(gas_key(gas), gas)
+            if before != gas:
+                raise ValueError(
+                    f"background_ppm names one gas twice, {before} and {gas}: keep one"
+                )
+        gases = dict.fromkeys([*self.background_ppm, *(() if "O2" in seen else ("O2",))])
+        whole = sum(self.background_of(gas) for gas in gases)
+        if whole > 1e6:
+            raise ValueError(
+                f"background_ppm comes to {whole:.7g} ppm with the oxygen: write at most 1000000 "
+                "in all, O2 included"
+            )
+        return self
+
     def background_of(self, gas: str) -> float:
         """The gas in the room's fresh air, in ppm by volume."""
         for name, ppm in self.background_ppm.items():

@@ -68,6 +68,7 @@ BROKEN = {
     "an output that is not": ("output: K-LAMP", "output: K-LAMB", 16, ["'K-LAMB' is no known output", "did you mean K-LAMP?"]),
     "an output twice": ("least_v: 18}", "least_v: 18}\n    - {output: K-LAMP, draws: {power_w: 1}}", 17, ["K-LAMP stands twice"]),
     "a device that never works": ("least_v: 16", "least_v: 24", 5, ["AT-1: least_v 24 is not below the supply's 24 V"]),
+    "a port for nothing": ("least_v: 16}", "least_v: 16, ports: [valves]}", 5, ["cannot be 'valves'", "4-20 mA input", "contact input", "did you mean valve?"]),
     "an efficiency above one": ("fuse_a: 3", "efficiency: 80", 18, ["at most 1"]),
     "a battery that ends above": ("alarm_min: 30", "end_v: 25", 19, ["end_v cannot be above nominal_v", "at most 24"]),
     "yes for a number": ("rest_a: 0.2", "rest_a: yes", 17, ["rest_a must be a number"]),

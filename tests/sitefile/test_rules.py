@@ -134,6 +134,7 @@ FIRES = {
     "GW602": [(with_bus("terminator: AT-3", "terminator: AT-1"), 59, ["at AT-1, but the bus goes on to AT-2 or AT-3"])],
     "GW603": [(with_bus("tag: AT-3, address: 3", "tag: AT-3, address: 3, channels: []"), 34, ["no device on the bus has the channel AT-3"])],
     "GW604": [(with_bus("output: K-LAMP", "output: K-FAN"), 48, ["does not say what K-LAMP at AT-2 draws"])],
+    "GW605": [(with_bus("{tag: AT-2, address: 2,", "{tag: AT-2, address: 2, ports: [relay, contact input],"), 48, ["no port of AT-2 is left for the beacon K-LAMP"])],
 }  # fmt: skip
 
 

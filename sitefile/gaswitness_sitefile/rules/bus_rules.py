@@ -38,6 +38,21 @@ def _draw_not_stated(site: Site) -> Findings:
             yield ("outputs", index, "tag"), what
 
 
+def _no_port(site: Site) -> Findings:
+    if site.bus is None:
+        return
+    free = {one.tag: list(one.ports) for one in site.bus.devices if one.ports}
+    for index, output in enumerate(site.outputs):
+        device = site.bus.device_of.get(output.at or "")
+        if device is None or device.tag not in free:
+            continue
+        if output.kind in free[device.tag]:
+            free[device.tag].remove(output.kind)
+        else:
+            what = f"no port of {device.tag} is left for the {output.kind} {output.tag}"
+            yield ("outputs", index, "at"), what
+
+
 BUS_RULES: Final = (
     Rule("GW601", _no_terminator, "without its terminator nothing on the line communicates"),
     Rule("GW602", _terminator_not_last, "the terminator belongs at the last device of the line"),
@@ -50,5 +65,10 @@ BUS_RULES: Final = (
         "GW604",
         _draw_not_stated,
         "the load of a full alarm cannot be judged: write its draws, 0 where it has its own supply",
+    ),
+    Rule(
+        "GW605",
+        _no_port,
+        "an output that its detector cannot switch does nothing: correct ports, or the output's at",
     ),
 )
