@@ -11,6 +11,7 @@ from gaswitness_scenarios.plan_bench import Bench, Draft
 from gaswitness_scenarios.plan_gates import Gates, Slot, Voice, listed
 from gaswitness_scenarios.plan_ground import Ground
 from gaswitness_scenarios.plan_ladder import Rung
+from gaswitness_scenarios.plan_staircase import Staircase, staircases
 from gaswitness_scenarios.plan_stimuli import OWN_FAULT, is_gas
 from gaswitness_scenarios.plan_wanted import latches
 from gaswitness_sitefile.devices import Output
@@ -58,6 +59,7 @@ class _Gate:
             for output in mutable:
                 self.mute(output, self.gates.voices(output, stage))
             self.mutes_in_vain(stage)
+        self.staircase()
         self.end()
 
     def stages_of_mutes(self) -> dict[str, int]:
@@ -364,6 +366,66 @@ class _Gate:
         self.muted.add(tag)
         if self.ground.output_seen(tag):
             bench.claim(f"output/{tag}: mutes")
+
+    # --- votes at another level ---------------------------------------------------------------
+
+    def staircase(self) -> None:
+        """One member less than the vote needs past its level, the others a level lower: nothing."""
+        at_top = {
+            tag: rungs[-1]
+            for tag, rungs in self.gates.rungs.items()
+            if rungs and self.bench.gas.get(tag) == rungs[-1].past
+        }
+        found = staircases(self.ground, at_top)
+        for turn in range(2 if found else 0):
+            self.stairs(found, turn)
+        low = {
+            tag: at_top[tag]
+            for one in found
+            for tag in one.rungs
+            if self.bench.gas[tag] != at_top[tag].past
+        }
+        if low:
+            start = {tag: self.bench.gas[tag] for tag in low}
+            self.bench.apply({tag: rung.past for tag, rung in low.items()})
+            lags = [self.stairs_s(tag, start[tag], rung.past, rung) for tag, rung in low.items()]
+            self.bench.hold(max(lags) + self.timing.level_s)
+
+    def stairs(self, found: list[Staircase], turn: int) -> None:
+        bench, timing = self.bench, self.timing
+        to: dict[str, float] = {}
+        rung_of: dict[str, Rung] = {}
+        for one in found:
+            highs = one.highs(turn)
+            for tag, rung in one.rungs.items():
+                to[tag] = rung.past if tag in highs else rung.back
+                rung_of[tag] = rung
+        start = {tag: bench.gas[tag] for tag in to}
+        bench.say("Votes a level lower: one member less than needed past the level that counts.")
+        bench.apply({tag: amount for tag, amount in to.items() if amount != start[tag]})
+        lags = [self.stairs_s(tag, start[tag], to[tag], rung_of[tag]) for tag in to]
+        bench.hold(max(lags) + timing.level_s)
+        bench.press("reset")
+        bench.hold(timing.key_s)
+        facts = [Fact(tag, rung_of[tag].name) for tag in to]
+        self.let_all(facts, count=True)
+        cells = [one.cell for one in found if bench.at_rest(one.cell.effect)]
+        hold_s = max(self.wait_s(fact) for fact in facts) + timing.comes_s(cells)
+        self.stay_off(cells, f"{turn + 1} of 2, others a level lower", hold_s)
+        bench.hold(hold_s)
+        self.let_all(facts, count=False)
+        bench.hold(max(self.wait_s(fact) for fact in facts))
+
+    def stairs_s(self, tag: str, start: float, end: float, rung: Rung) -> float:
+        """Until the level is surely on past its setpoint, or its condition off again."""
+        channel = self.channel[tag]
+        if end == rung.past:
+            near = self.ground.crossing(channel, rung, past=end)
+            return self.timing.reaches_s(channel, start, end, near) + rung.level.on_delay_s
+        back = rung.level.hysteresis
+        clears = rung.level.setpoint + (-back if rung.past > rung.short else back)
+        room = max(abs(end - clears) - self.timing.doubt(channel), 0.1 * abs(end - clears))
+        return self.timing.reaches_s(channel, start, end, 0.6 * room)
 
     # --- the end ------------------------------------------------------------------------------
 
