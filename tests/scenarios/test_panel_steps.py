@@ -71,7 +71,8 @@ STEPS = {
     "calibrate: {channel: AT-2, for_s: 90}": (
         sim.Calibrate("AT-2", 90.0),
         done.Calibrated("AT-2", 90.0),
-        "Put AT-2 (Middle bay, under the roof) in calibration at the panel for 90 s, and calibrate it",
+        "Put AT-2 (Middle bay, under the roof) in calibration at the panel for 90 s, and "
+        "calibrate it",
     ),
 }
 
