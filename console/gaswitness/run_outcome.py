@@ -12,6 +12,8 @@ from gaswitness.out_folder import OutputError
 from gaswitness.summary import conclusion, print_summary
 from gaswitness.verdicts_json import verdicts_json
 from gaswitness_probe.shown_defects import shown_defects
+from gaswitness_probe.verdict import Outcome, Verdict
+from gaswitness_scenarios.plan_outcome import PlanOutcome
 from gaswitness_scenarios.result import RunResult
 from gaswitness_scenarios.script import Script
 from gaswitness_sitefile.load import LoadedSite
@@ -72,7 +74,7 @@ def tell_outcome(
 ) -> ExitCode:
     """Write the files, print the summary (with `quiet` its conclusion alone).
 
-    Returns the exit code; a run that ended early has proven nothing, whatever it saw before.
+    Returns the exit code.
     """
     map_defects = None if result.seen is None else shown_defects(result.seen)
     _write(
@@ -85,18 +87,24 @@ def tell_outcome(
     )
     console = Console(soft_wrap=False, highlight=False, markup=False, emoji=False)
     if quiet:
-        console.print(conclusion(result.verdicts, about))
+        console.print(conclusion(result.verdicts, about, result.tests))
     else:
         print_summary(console, result.verdicts, about, site.site, map_defects, result.tests)
         console.print()
     console.print(f"Files: {folder}", soft_wrap=True)
     if result.digest:
         console.print(f"Evidence: {result.digest}", soft_wrap=True)
-    if about.stopped == INTERRUPTED:
+    return ended_as(result.verdicts, result.tests, about.stopped)
+
+
+def ended_as(verdicts: Sequence[Verdict], tests: Sequence[PlanOutcome], stopped: str) -> ExitCode:
+    """The exit code. A run that ended early has proven nothing, whatever it saw before, and neither
+    has one with a test of its plan that was left out or is not proven."""
+    if stopped == INTERRUPTED:
         return ExitCode.INTERRUPTED
-    code = exit_code(verdict.outcome for verdict in result.verdicts)
-    early = about.stopped and code is ExitCode.ALL_PROVEN
-    return ExitCode.SOMETHING_OPEN if early else code
+    code = exit_code(verdict.outcome for verdict in verdicts)
+    whole = not stopped and all(test.outcome is Outcome.PROVEN for test in tests)
+    return ExitCode.SOMETHING_OPEN if code is ExitCode.ALL_PROVEN and not whole else code
 
 
 def _write(path: Path, text: str) -> None:

@@ -98,7 +98,7 @@ def summary(
     yield Text("")
     yield _counts_table(verdicts)
     yield Text(f"\nCaution: {IN_SHORT}", style="dim")
-    yield Text(f"\n{conclusion(verdicts, about)}", style="bold")
+    yield Text(f"\n{conclusion(verdicts, about, tests)}", style="bold")
 
 
 def _headline(about: AboutRun) -> str:
@@ -271,12 +271,18 @@ def _remarks(about: AboutRun) -> Iterator[RenderableType]:
         yield Padding(Text(shown("\n".join(remarks))), (0, 0, 0, 2))
 
 
-def conclusion(verdicts: Sequence[Verdict], about: AboutRun) -> str:
+def conclusion(
+    verdicts: Sequence[Verdict], about: AboutRun, tests: Sequence[PlanOutcome] = ()
+) -> str:
+    """The outcome in one line. `tests`: those of the plan; all is proven only where they are."""
     number = counts(verdicts)
+    left = sum(test.outcome is not Outcome.PROVEN for test in tests)
+    of_plan = f"; {left} of {len(tests)} tests of the plan not proven" if left else ""
     if number[Outcome.FAILED]:
-        return f"FAILED: {counts_words(verdicts)}"
-    if number[Outcome.INCONCLUSIVE] or number[Outcome.NOT_RUN] or not verdicts or about.stopped:
-        return f"NOT PROVEN: {counts_words(verdicts)}"
+        return f"FAILED: {counts_words(verdicts)}{of_plan}"
+    unsettled = number[Outcome.INCONCLUSIVE] or number[Outcome.NOT_RUN]
+    if unsettled or left or not verdicts or about.stopped:
+        return f"NOT PROVEN: {counts_words(verdicts)}{of_plan}"
     return f"ALL PROVEN, as {_proofs(verdicts)}: {len(verdicts)} of {len(verdicts)}"
 
 

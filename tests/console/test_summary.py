@@ -8,8 +8,10 @@ import pytest
 from rich.console import Console
 
 from gaswitness.about import AboutRun
+from gaswitness.exit_codes import ExitCode
 from gaswitness.plan_tests import plan_lines
-from gaswitness.summary import print_summary
+from gaswitness.run_outcome import ended_as
+from gaswitness.summary import conclusion, print_summary
 from gaswitness_probe.verdict import Kind, Outcome, Verdict
 from gaswitness_scenarios.plan_outcome import ClaimOutcome, PlanOutcome, PlayedTest, claim_of
 from gaswitness_sitefile.site import Site
@@ -114,6 +116,25 @@ def test_a_run_cut_short_has_not_proven_all(about: AboutRun, site: Site) -> None
     text = printed(only, replace(about, stopped="interrupted"), site)
     assert "stopped early: interrupted" in text
     assert text.splitlines()[-1].startswith("NOT PROVEN")
+
+
+@pytest.mark.parametrize(
+    ("how", "outcome"), [("skipped", Outcome.NOT_RUN), ("done", Outcome.INCONCLUSIVE)]
+)
+def test_a_test_of_the_plan_that_is_open_leaves_the_run_open(
+    how: str, outcome: Outcome, about: AboutRun, site: Site
+) -> None:
+    only = (Verdict("point/x", Kind.POINT, Outcome.PROVEN),)
+    proven = PlanOutcome(PlayedTest("T-1", "one", 1, (), 0, 1), Outcome.PROVEN, ())
+    left = PlanOutcome(PlayedTest("T-2", "two", 1, (), 1, 2, how, "no ladder"), outcome, ())
+    assert conclusion(only, about, [proven]).startswith("ALL PROVEN")
+    assert ended_as(only, [proven], "") is ExitCode.ALL_PROVEN
+    said = conclusion(only, about, [proven, left])
+    assert said.startswith("NOT PROVEN")
+    assert said.endswith("1 of 2 tests of the plan not proven")
+    assert ended_as(only, [proven, left], "") is ExitCode.SOMETHING_OPEN
+    failed = (Verdict("point/x", Kind.POINT, Outcome.FAILED),)
+    assert ended_as(failed, [left], "") is ExitCode.SOMETHING_FAILED
 
 
 def test_a_panel_cannot_steer_the_terminal(about: AboutRun, site: Site) -> None:
