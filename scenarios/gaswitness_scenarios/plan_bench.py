@@ -289,7 +289,7 @@ class Bench:
     def _follow(self) -> None:
         """Which causes stand now; an output that may still run on is busy until it cannot."""
         now = self.facts
-        changed = now ^ self._facts
+        changed = sorted(now ^ self._facts, key=str)
         for cell in {
             c.id: c for f in changed for c in self.index.cells_by_fact.get(f, ())
         }.values():

@@ -7,6 +7,7 @@ stand so for as long as the vote's delay asks.
 from dataclasses import dataclass
 from itertools import pairwise
 
+from gaswitness_scenarios.plan_counting import Counting
 from gaswitness_scenarios.plan_ground import Ground
 from gaswitness_scenarios.plan_ladder import Rung
 from gaswitness_sitefile.matrix import Cell, Fact, Vote
@@ -57,3 +58,65 @@ def keeps_lower(ground: Ground, tag: str, rung: Rung) -> bool:
                 edge = lower.level.setpoint
                 return rung.back > edge + doubt if rising else rung.back < edge - doubt
     return False
+
+
+class Stairs(Counting):
+    """The steps of it, at the end of a gate's last stage."""
+
+    def staircase(self) -> None:
+        """One member less than the vote needs past its level, the others a level lower: nothing."""
+        at_top = {
+            tag: rungs[-1]
+            for tag, rungs in self.gates.rungs.items()
+            if rungs and self.bench.gas.get(tag) == rungs[-1].past
+        }
+        found = staircases(self.ground, at_top)
+        for turn in range(2 if found else 0):
+            self.stairs(found, turn)
+        low = {
+            tag: at_top[tag]
+            for one in found
+            for tag in one.rungs
+            if self.bench.gas[tag] != at_top[tag].past
+        }
+        if low:
+            start = {tag: self.bench.gas[tag] for tag in low}
+            self.bench.apply({tag: rung.past for tag, rung in low.items()})
+            lags = [self.stairs_s(tag, start[tag], rung.past, rung) for tag, rung in low.items()]
+            self.bench.hold(max(lags) + self.timing.level_s)
+
+    def stairs(self, found: list[Staircase], turn: int) -> None:
+        bench, timing = self.bench, self.timing
+        to: dict[str, float] = {}
+        rung_of: dict[str, Rung] = {}
+        for one in found:
+            highs = one.highs(turn)
+            for tag, rung in one.rungs.items():
+                to[tag] = rung.past if tag in highs else rung.back
+                rung_of[tag] = rung
+        start = {tag: bench.gas[tag] for tag in to}
+        bench.say("Votes a level lower: one member less than needed past the level that counts.")
+        bench.apply({tag: amount for tag, amount in to.items() if amount != start[tag]})
+        lags = [self.stairs_s(tag, start[tag], to[tag], rung_of[tag]) for tag in to]
+        bench.hold(max(lags) + timing.level_s)
+        bench.press("reset")
+        bench.hold(timing.key_s)
+        facts = [Fact(tag, rung_of[tag].name) for tag in to]
+        self.let_all(facts, count=True)
+        cells = [one.cell for one in found if bench.at_rest(one.cell.effect)]
+        hold_s = max(self.wait_s(fact) for fact in facts) + timing.comes_s(cells)
+        self.stay_off(cells, f"{turn + 1} of 2, others a level lower", hold_s)
+        bench.hold(hold_s)
+        self.let_all(facts, count=False)
+        bench.hold(max(self.wait_s(fact) for fact in facts))
+
+    def stairs_s(self, tag: str, start: float, end: float, rung: Rung) -> float:
+        """Until the level is surely on past its setpoint, or its condition off again."""
+        channel = self.channel[tag]
+        if end == rung.past:
+            near = self.ground.crossing(channel, rung, past=end)
+            return self.timing.reaches_s(channel, start, end, near) + rung.level.on_delay_s
+        back = rung.level.hysteresis
+        clears = rung.level.setpoint + (-back if rung.past > rung.short else back)
+        room = max(abs(end - clears) - self.timing.doubt(channel), 0.1 * abs(end - clears))
+        return self.timing.reaches_s(channel, start, end, 0.6 * room)

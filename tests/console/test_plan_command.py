@@ -10,14 +10,15 @@ import pytest
 GASWITNESS = [sys.executable, "-c", "from gaswitness.cli import main; main()"]
 
 
-def gaswitness(*arguments, here):
+def gaswitness(*arguments, here, hash_seed="random"):
     return subprocess.run(
         [*GASWITNESS, *map(str, arguments)],
         cwd=here,
         capture_output=True,
         text=True,
         encoding="utf-8",
-        env=os.environ | {"PYTHONIOENCODING": "utf-8", "COLUMNS": "80"},
+        env=os.environ
+        | {"PYTHONIOENCODING": "utf-8", "COLUMNS": "80", "PYTHONHASHSEED": hash_seed},
         timeout=100,
         check=False,
     )
@@ -76,6 +77,12 @@ def test_an_edited_plan_is_never_overwritten(planned):
     assert "plan.yaml is there already, and may have been edited: name another file" in flat(
         again.stderr
     )
+
+
+def test_every_process_writes_the_same_plan(tmp_path):
+    for seed in ("1", "2"):
+        gaswitness("plan", "demo", "-o", f"{seed}.yaml", here=tmp_path, hash_seed=seed)
+    assert (tmp_path / "1.yaml").read_bytes() == (tmp_path / "2.yaml").read_bytes()
 
 
 def test_without_a_file_nothing_is_written(tmp_path):
