@@ -180,6 +180,8 @@ class Coverage:
         match cause:
             case Vote(need, terms):
                 yield from self._vote(cell, need, terms)
+                if all(isinstance(term, Fact) for term in terms):
+                    yield from self._lower(cell, need, terms)
                 for term in terms:
                     yield from self._terms(cell, term)
             case AllOf(terms) | AnyOf(terms):
@@ -208,6 +210,26 @@ class Coverage:
                     of = " and ".join(str(term) for term in chosen) or "none"
                     what = "does it" if fires else "does not do it"
                     yield f"{cell.id}: never seen that {of} alone {what}"
+
+    def _lower(self, cell, need, terms):
+        """A member that is in alarm, but a level below the one that counts, is no vote."""
+        for term in terms:
+            channel = self.site.channel_of.get(getattr(term, "subject", ""))
+            names = list(channel.levels) if channel is not None else []
+            if term.what not in names[1:] or need < 2:
+                continue
+            below = f"{term.subject}.{names[names.index(term.what) - 1]}"
+            others = [other for other in terms if other != term]
+            if channel.levels[term.what].direction is not channel.levels[below[-2:]].direction:
+                continue
+
+            def stands(one, term=term, below=below, others=others):
+                votes = sum(truth_of(other, one.facts) for other in others)
+                lower = one.facts[below] and not one.facts[str(term)]
+                return lower and votes == need - 1 and self._shows(cell, one)
+
+            if not self._for(stands, cell.on_delay_s + SEEN_S):
+                yield f"{cell.id}: never seen that {below} is no vote beside {need - 1} more"
 
     def _pivotal(self, cell, term, *, on):
         """The cause stands, and would not if the term were otherwise (or the other way round)."""

@@ -86,6 +86,11 @@ def pair(one, other):
     return up + held + rest(f"[{one}, {other}]")
 
 
+def lower(one, other):
+    """One past its second level, the other past its first alone: the vote does not fire."""
+    return gas(one, 50) + gas(other, 24) + rest(f"[{one}, {other}]")
+
+
 PARTS = {
     "readings": gas("AT-3", 10, 60, 90) + rest("AT-3"),
     "AT-1": alone("AT-1") + gas("AT-1", 80) + rest("AT-1"),
@@ -94,6 +99,7 @@ PARTS = {
     "1 and 2": pair("AT-1", "AT-2"),
     "1 and 3": pair("AT-1", "AT-3"),
     "2 and 3": pair("AT-2", "AT-3"),
+    "lower": lower("AT-1", "AT-2") + lower("AT-1", "AT-3") + lower("AT-2", "AT-1"),
     "faults": "".join(step(f"fault: AT-{n}", f"fault_clear: AT-{n}") for n in (1, 2, 3)),
     "input": step(
         "input: {tag: DI-1, active: on}",
@@ -133,13 +139,15 @@ def test_the_whole_script_misses_nothing(missing):
 @pytest.mark.parametrize(
     ("parts", "said"),
     [
-        ("readings, AT-3", "AT-3: settled at 2 readings within its range, not at three"),
+        ("readings, AT-3, lower", "AT-3: settled at 2 readings within its range, not at three"),
         ("AT-1", f"{KEYED} > F1: gas never stood just short of AT-1.A1 with it off"),
         ("AT-2", "AT-2.A2 > S1: gas never stood just short of AT-2.A2 with it off"),
         ("AT-3", f"{VOTE} > K1: gas never stood just short of AT-3.A2 with it off"),
         ("1 and 2, mute", f"{VOTE} > K1: never seen that AT-1.A2 and AT-2.A2 alone does it"),
         ("1 and 3", f"{VOTE} > K1: never seen that AT-1.A2 and AT-3.A2 alone does it"),
         ("2 and 3", f"{VOTE} > K1: never seen that AT-2.A2 and AT-3.A2 alone does it"),
+        ("lower", f"{VOTE} > K1: never seen that AT-1.A1 is no vote beside 1 more"),
+        ("lower", f"{VOTE} > K1: never seen that AT-3.A1 is no vote beside 1 more"),
         ("faults", f"{VOTE} > K1: no fault of AT-3 while AT-3.A2 was off"),
         ("input", "DI-1.active > V1: never seen to latch with its cause gone"),
         ("input", "DI-1.active > V1: never seen to go off by a reset after its cause"),
@@ -181,7 +189,9 @@ def test_a_step_that_is_another_is_said(missing, part, old, new, said):
 def test_two_causes_at_once_show_neither(missing):
     """Both sound the same sounder: what one of them does by itself was not to be seen."""
     both = gas("[AT-1, AT-2]", 50) + rest("[AT-1, AT-2]")
-    found = missing("1 and 3", "2 and 3", "mute", "key", instead={"AT-1": both, "AT-2": ""})
+    found = missing(
+        "1 and 3", "2 and 3", "mute", "key", "lower", instead={"AT-1": both, "AT-2": ""}
+    )
     assert "AT-1.A2 > S1: never seen to rise by itself" in found
     assert "AT-2.A2 > S1: never seen to fall by itself" in found
 
@@ -189,6 +199,6 @@ def test_two_causes_at_once_show_neither(missing):
 def test_what_is_muted_shows_nothing(missing):
     """Muted while its alarm stands, a sounder does not tell when the alarm goes."""
     muted = gas("AT-1", 50) + step("press: mute") + rest("AT-1")
-    found = missing("1 and 2", "1 and 3", "mute", "key", instead={"AT-1": muted})
+    found = missing("1 and 2", "1 and 3", "mute", "key", "lower", instead={"AT-1": muted})
     assert "AT-1.A2 > S1: never seen to fall by itself" in found
     assert "AT-1.A2 > S1: never seen to rise by itself" not in found
