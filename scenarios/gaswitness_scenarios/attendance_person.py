@@ -2,7 +2,7 @@
 do it again, note what is amiss, attach files, and sign. Words and keys alone.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -15,11 +15,26 @@ from gaswitness_scenarios.plan_notes import CATEGORIES, AttachmentError, PlanNot
 from gaswitness_scenarios.plan_outcome import PlanOutcome
 from gaswitness_scenarios.script import Gas, PlannedPart
 from gaswitness_scenarios.words import called, number
+from gaswitness_sitefile.channel import Channel, Unit
 from gaswitness_sitefile.devices import OutputKind
+from gaswitness_sitefile.gases import is_oxygen
 from gaswitness_sitefile.site import Site
 
 RULE: Final = "-" * 72
 MOST_FAILED: Final = 5
+WHOLE_LEL: Final = 100.0
+"""%LEL: from here on the gas burns in air, by the meaning of the limit (IEC 60079-29-1, from
+memory)."""
+BURNS: Final = (
+    "so much of it in air burns or explodes once lit. Use a mixture that cannot burn, or simulate "
+    "the signal; else leave the step out."
+)
+ENRICHED_PERCENT: Final = 23.5
+"""%vol of oxygen from which air counts as enriched (29 CFR 1910.146, from memory)."""
+FEEDS_FIRE: Final = (
+    "in so much oxygen things burn fiercely: no oil, grease, flame or spark near it, and air the "
+    "place and your clothes after."
+)
 KEYS_BEFORE: Final = (
     "Enter         begin the test",
     "s REASON      leave it out",
@@ -106,6 +121,7 @@ class PeopleAttending:
             channel = self._site.channel_of[tag]
             where = called(self._site, tag)
             lines.append(f"Gas: {channel.gas} to {number(step.level)} {channel.unit} at {where}")
+            lines += [f"  Beware: {words}" for words in _fire(channel, step.level)]
             cylinders = self._equipment.gases_for(channel.gas)
             if not cylinders and self._equipment.gases:
                 lines.append("  no cylinder of it is on the equipment list")
@@ -137,6 +153,7 @@ class PeopleAttending:
         test = notes.tests[-1]
         self._say_outcome(outcome)
         signers = self._equipment.people
+        doubted: list[str] = []
         while True:
             given = await self._asked(self._prompt_after(signers), part.test.id)
             word, _, rest = given.partition(" ")
@@ -153,6 +170,11 @@ class PeopleAttending:
                     self._told[1](f"test {test.id} was not signed", self._now(), "", test.id)
                     return False
             elif len(marks) == len(signers):
+                if marks != doubted and (others := _others(signers, marks)):
+                    # Words that happen to be as many as the signers are no signature.
+                    self._person.show(f"  {others}: the same once more signs with it.")
+                    doubted = marks
+                    continue
                 for (role, who), mark in zip(signers.items(), marks, strict=True):
                     notes.signed(test, role, who, mark, at_s=self._now(), utc=self._utc())
                 return False
@@ -254,6 +276,23 @@ class PeopleAttending:
         while not (reason := await self._asked("  why is it left out? ", "")):
             pass
         return reason
+
+
+def _fire(channel: Channel, level: float) -> Iterator[str]:
+    """What such a test gas has to do with fire, in words."""
+    if channel.unit is Unit.LEL and level >= WHOLE_LEL:
+        yield BURNS
+    if is_oxygen(channel.gas) and channel.unit is Unit.VOL and level > ENRICHED_PERCENT:
+        yield FEEDS_FIRE
+
+
+def _others(signers: Mapping[str, Participant], marks: Sequence[str]) -> str:
+    """Which marks are not the initials of those who sign, in words; empty where all are."""
+    return ", ".join(
+        f"{mark} is not {who.signs.upper()}, the initials of {who.name}"
+        for who, mark in zip(signers.values(), marks, strict=True)
+        if mark != who.signs.upper()
+    )
 
 
 def _wanted(signers: Mapping[str, Participant]) -> str:

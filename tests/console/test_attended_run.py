@@ -189,6 +189,9 @@ def test_people_sign_leave_out_repeat_stop_resume_and_retest(panel, tmp_path):  
     people.reads("Deviation 1 is on the punch list")
     people.reads("initials of tester")
     people.types("ab om")
+    people.reads("OM is not OMM, the initials of Odo Marsh")
+    people.reads("initials of tester")
+    people.types("ab om")
 
     people.begins("T-2")
     people.types("s no key to the cabinet")
