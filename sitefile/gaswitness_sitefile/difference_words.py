@@ -9,11 +9,13 @@ from typing import Any, Final, Self
 
 from pydantic import BaseModel
 
+from gaswitness_sitefile.bus import OutputSupply
 from gaswitness_sitefile.channel import AlarmLevel, Channel
 from gaswitness_sitefile.devices import Output
 from gaswitness_sitefile.in_force import in_force
 from gaswitness_sitefile.points import Point, Table, reference
 
+LEFT_OUT: Final = "left out"
 ARROW: Final = " -> "
 LONGEST: Final = 60
 """Of a text that is shown whole; a longer one is shown from shortly before its first difference."""
@@ -92,6 +94,8 @@ class Scope:
         if isinstance(one, Output):
             kinds = {str(side.kind) for side in (a, b) if isinstance(side, Output)}
             kind = kinds.pop() if len(kinds) == 1 else "output"
+        if isinstance(one, OutputSupply):
+            kind = "supply of output"  # the output itself stands elsewhere
         of = f"of {key}" if isinstance(one, Channel) else ""
         before = f"{self.head}: " if self.label else ""
         named = str(getattr(one, "name", ""))
@@ -178,6 +182,8 @@ def _values(a: Any, b: Any, scope: Scope) -> str:
     if units[0] != units[1]:
         left, right = f"{left} {units[0]}".strip(), f"{right} {units[1]}".strip()
         units = ("", "")
+    elif right == LEFT_OUT and units[0]:
+        left, units = f"{left} {units[0]}", ("", "")
     tail = f" {units[1]}" if units[1] else ""
     return f"{left}{ARROW}{right}{tail}{_references(scope)}"
 
@@ -187,7 +193,7 @@ def _side(value: Any, scope: Scope, side: int) -> str:
         return value_words(value)
     owner = scope.owners[side] if scope.owners else None
     comes_to = in_force(scope.path[-1], scope.records[side], owner, scope.path[-2])
-    return "left out" if comes_to is None else f"left out (that is {value_words(comes_to)})"
+    return LEFT_OUT if comes_to is None else f"{LEFT_OUT} (that is {value_words(comes_to)})"
 
 
 def _units(scope: Scope) -> tuple[str, str]:

@@ -123,6 +123,21 @@ def test_what_was_left_out_is_told_with_what_it_comes_to():
     assert said(change) == ["tolerance of AT-101: 3 -> left out (that is 5) ppm"]
 
 
+def test_a_unit_stands_with_its_number_where_nothing_takes_its_place():
+    def change(data):
+        data["timing"]["heartbeat_s"] = None
+
+    assert said(change) == ["timing: heartbeat 2 s -> left out"]
+
+
+def test_what_an_output_draws_is_not_the_output():
+    def change(data):
+        gone.append(data["bus"]["outputs"].pop(0)["output"])
+
+    gone = []
+    assert said(change) == [f"bus: supply of output {gone[0]} is missing in B"]
+
+
 def test_the_first_link_counts_the_others_order_does_not():
     def two(data):
         data["links"].append({"name": "second", "address": "tcp://192.0.2.1"})
