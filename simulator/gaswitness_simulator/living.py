@@ -29,7 +29,8 @@ from gaswitness_sitefile.site import Site
 @dataclass(slots=True)
 class Living:
     """`course` and `bus`: None where the site does not ask for them. `restart_s`: when the watchdog
-    has the panel running again. `restarted`: it did so, and nobody has pressed reset since."""
+    has the panel running again. `restarted`: it did so, and nobody has pressed reset since.
+    `connected`: mains and battery lead to the panel; nobody has switched both off."""
 
     site: Site
     channels: Mapping[str, ChannelState]
@@ -42,6 +43,7 @@ class Living:
     stage: Stage = Stage.NORMAL
     restart_s: float = math.inf
     restarted: bool = False
+    connected: bool = True
 
     @classmethod
     def of(
@@ -74,6 +76,11 @@ class Living:
         return self.stage in DEAD_TO_MAP
 
     @property
+    def fed(self) -> bool:
+        """Whether the panel has power from anywhere."""
+        return self.connected and (self.supply.mains or self.supply.on_battery)
+
+    @property
     def dark(self) -> frozenset[str]:
         """Outputs at detectors that have lost their supply."""
         return frozenset() if self.bus is None else self.bus.dark
@@ -104,9 +111,7 @@ class Living:
         match stimulus:
             case Mains(on):
                 self.supply.switch(at_s, mains=on)
-                if self.restart_s < math.inf:
-                    return None
-                return on or self.supply.on_battery
+                return None if self.restart_s < math.inf else self.fed
             case WatchdogRestart():
                 self.restart_s, self.restarted = at_s + self.restart_after_s, True
                 return False
@@ -129,7 +134,7 @@ class Living:
         self.supply.advance(at_s)
         if at_s >= self.restart_s:
             self.restart_s = math.inf
-            return True
+            return self.fed
         self.supply.charge_ah = 0.0
         return False
 

@@ -191,7 +191,7 @@ class VirtualPanel:
                 self._pressed |= {key} if self.powered else set()
             case Power(on):
                 if self.living is not None:
-                    self.living.restart_s = math.inf
+                    self.living.restart_s, self.living.connected = math.inf, on
                 self._switch(at_s, on=on)
             case _ if isinstance(stimulus, BusStimulus | LifeStimulus):
                 self._live(stimulus, at_s)

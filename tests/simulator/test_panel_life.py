@@ -182,6 +182,30 @@ def test_without_a_battery_the_panel_goes_with_the_mains(living):
 BATTERY = {"capacity_ah": 1.25, "nominal_v": 24, "end_v": 21}
 
 
+@pytest.mark.parametrize("mains", [False, True])
+def test_the_mains_do_nothing_to_a_panel_that_is_switched_off(living, mains):
+    panel = VirtualPanel(living(BUS, {"capacity_ah": 10}))
+    panel.apply(Power(on=False), 100.0)
+    panel.apply(Mains(on=mains), 101.0)
+    panel.advance(110.0)
+    assert not panel.powered
+    panel.apply(Power(on=True), 110.0)
+    panel.advance(200.0)
+    assert panel.powered
+    assert panel.fact("panel.on_battery") is not mains
+
+
+def test_the_watchdog_restarts_no_panel_without_supply(living):
+    panel = VirtualPanel(living(restart_s=3))
+    panel.apply(WatchdogRestart(), 100.0)
+    panel.apply(Mains(on=False), 101.0)
+    panel.advance(110.0)
+    assert not panel.powered
+    panel.apply(Mains(on=True), 110.0)
+    panel.advance(111.0)
+    assert panel.powered
+
+
 def test_on_battery_the_panel_goes_on_and_says_so_as_a_fault(living):
     panel = VirtualPanel(living(BUS, BATTERY))
     panel.apply(Mains(False), 100)
