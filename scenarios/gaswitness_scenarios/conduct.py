@@ -77,7 +77,7 @@ class PlanChoice:
     chosen: frozenset[str] | None = None
     equipment: Equipment | None = None
     earlier: Earlier | None = None
-    sees: Callable[[Callable[[Step], bool]], None] | None = None
+    sees: Callable[[Callable[[Step], bool | None]], None] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from gaswitness_scenarios.person import Person
 from gaswitness_scenarios.script import (
     Bump,
     Expect,
+    Gas,
     Hold,
     Look,
     PlannedPart,
@@ -24,8 +25,8 @@ from gaswitness_scenarios.script import (
     Step,
 )
 
-Shown = Callable[[Step], bool]
-"""Whether the panel itself shows that a step has been done; false where it cannot."""
+Shown = Callable[[Step], bool | None]
+"""Whether the panel itself shows that a step has been done; None where it cannot."""
 
 KEYS: Final = "Enter = done, s = skip, n WORDS = note, q = stop the run"
 LOOK_KEYS: Final = "y = yes, n = no, s = skip, q = stop"
@@ -33,6 +34,8 @@ LATE_KEY_S: Final = 1.5
 """Real seconds in which a bare Enter is taken as the answer to what the panel has just shown."""
 LOOK_EVERY_S: Final = 0.25
 """How often, in seconds of the run, it is looked whether the panel shows a step done."""
+SHOWN_WITHIN_S: Final = 5.0
+"""Seconds of the run within which a panel shows what is not gas, once it is done."""
 _SHOWN: Final = "\0shown"
 """In place of an answer; no keyboard gives it."""
 ANNOUNCE_FROM_S: Final = 2.0
@@ -106,7 +109,7 @@ class PersonDriver:
         looks = isinstance(step, Look)
         prompt = f"  [{self._keys(step)}] "
         while True:
-            given = await self._answer(prompt, step, clock)
+            given, given_s = await self._reply(prompt, step, clock)
             if given is _SHOWN:
                 self._person.show("\n  The panel shows it.")
                 told.done(number, step, begun_s, clock.now())
@@ -132,7 +135,7 @@ class PersonDriver:
                     told.skipped(number, step, clock.now(), f"test left: {rest.strip()}")
                     raise LeftOutError(rest.strip())
                 case "" if not looks:
-                    told.done(number, step, begun_s, clock.now())
+                    told.done(number, step, begun_s, given_s)
                     return
                 case _:
                     self._person.show(f"  {given!r} is none of the keys.")
@@ -180,6 +183,30 @@ class PersonDriver:
                 for task in (answer, seen):
                     task.cancel()
                 await asyncio.wait({answer, seen})
+
+    async def _reply(self, prompt: str, step: Step, clock: Clock) -> tuple[str | None, float]:
+        """What the person says, and when. A bare Enter that the panel belies is asked once more:
+        it may have been meant for the step before."""
+        doubted = isinstance(step, Look)
+        while True:
+            given = await self._answer(prompt, step, clock)
+            given_s = clock.now()
+            if given != "" or doubted or not await self._unseen(step, clock):
+                return given, given_s
+            self._person.show("  The panel does not show it. Enter again if it is done.")
+            doubted = True
+
+    async def _unseen(self, step: Step, clock: Clock) -> bool:
+        """Whether the panel could show the step done, and goes on not to. Gas takes its
+        time, and is not waited for."""
+        if self._shown is None or isinstance(step, Gas):
+            return False
+        limit_s = clock.now() + SHOWN_WITHIN_S
+        while self._shown(step) is False:
+            if clock.now() >= limit_s:
+                return True
+            await clock.sleep_until(clock.now() + LOOK_EVERY_S)
+        return False
 
     async def _until_shown(self, step: Step, clock: Clock) -> None:
         if self._shown is None or isinstance(step, Look):

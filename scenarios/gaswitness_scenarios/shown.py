@@ -23,8 +23,8 @@ HALF_WAY = 0.5
 """Gas is there once the reading has gone this part of its way."""
 
 
-def shows(site: Site, histories: Mapping[str, PointHistory], step: Step) -> bool:
-    """Whether the last samples show the step done; false where they cannot show it."""
+def shows(site: Site, histories: Mapping[str, PointHistory], step: Step) -> bool | None:
+    """Whether the last samples show the step done; None where they cannot show it."""
     match step:
         case Gas():
             return _shows_gas(site, histories, step)
@@ -42,30 +42,30 @@ def shows(site: Site, histories: Mapping[str, PointHistory], step: Step) -> bool
         case Input():
             return _shows_fact(site, histories, f"{step.tag}.active", truth(step.on))
         case _:
-            return False
+            return None
 
 
-def _shows_gas(site: Site, histories: Mapping[str, PointHistory], step: Gas) -> bool:
+def _shows_gas(site: Site, histories: Mapping[str, PointHistory], step: Gas) -> bool | None:
     channel = site.channel_of[step.channel]
     way = step.level - step.start
     if abs(way) <= 2 * (channel.noise + channel.reading_tolerance):
-        return False
+        return None
     for point in site.points:
         if point.shows == f"{step.channel}.reading" and point.type in NUMERIC:
             value = _last(histories, point.name)
             if isinstance(value, int | float) and not isinstance(value, bool):
                 return (value - step.start) / way >= HALF_WAY
-    return False
+    return None
 
 
 def _shows_fact(
     site: Site, histories: Mapping[str, PointHistory], fact: str, wanted: Truth
-) -> bool:
+) -> bool | None:
     for source in fact_sources(site).get(fact, ()):
         history = histories.get(source.point.name)
         if history is not None and history.runs:
             return source.meaning(history.runs[-1].value) is wanted
-    return False
+    return None
 
 
 def _last(histories: Mapping[str, PointHistory], name: str) -> Value:

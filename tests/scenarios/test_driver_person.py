@@ -9,6 +9,7 @@ from gaswitness_scenarios.driver import StoppedError
 from gaswitness_scenarios.driver_person import PersonDriver
 from gaswitness_scenarios.load import load_script
 from gaswitness_scenarios.person import TerminalPerson
+from gaswitness_scenarios.script import Input
 from gaswitness_scenarios.virtual_loop import run_virtual
 from gaswitness_sitefile.load import load_site
 
@@ -143,3 +144,48 @@ def test_what_is_expected_of_a_step_that_a_test_left_out_is_not_judged(tmp_path,
         8: "step 7 before it was left out",
     }
     assert 10 in [number for number, _, _ in heard.done_s]
+
+
+CONTACT = """
+gaswitness_script: 1
+title: A contact
+steps:
+  - input: {tag: DI-1, active: on}
+  - press: reset
+"""
+
+
+@pytest.mark.parametrize(
+    ("shown_from_s", "answers", "done"),
+    [
+        # Pressed for another step, 1 s on: doubted, and asked again; done at the second key.
+        (60.0, [(1.0, ""), (10.0, ""), (1.0, "")], (1, 0.0, 16.0)),
+        # The panel shows it a moment after the key: done when the key was pressed.
+        (3.0, [(1.0, ""), (1.0, "")], (1, 0.0, 1.0)),
+        # Nothing can show it.
+        (None, [(1.0, ""), (1.0, "")], (1, 0.0, 1.0)),
+    ],
+)
+def test_a_key_that_the_panel_belies_is_asked_once_more(
+    tmp_path, heard, shown_from_s, answers, done
+):
+    path = tmp_path / "contact.yaml"
+    path.write_text(CONTACT)
+    script = load_script(path, load_site(Path(__file__).parent / "a_site.yaml").site)
+    person = ScriptedPerson(*answers)
+
+    async def play():
+        clock = LoopClock()
+
+        def shown(step):
+            if shown_from_s is None or not isinstance(step, Input):
+                return None
+            return clock.now() >= shown_from_s
+
+        await PersonDriver(person, shown).play(script, clock, heard)
+
+    run_virtual(play())
+    assert heard.done_s[0] == pytest.approx(done, abs=0.3)
+    assert not person.answers
+    doubts = [line for line in person.shown if "does not show it" in line]
+    assert len(doubts) == (len(answers) > 2)
