@@ -51,5 +51,10 @@ def current_ma(value: float, low: float, high: float) -> float:
 
 
 def value_of(current: float, low: float, high: float) -> float:
-    """The value that a current stands for."""
-    return low + (high - low) * (current - LOW_MA) / (HIGH_MA - LOW_MA)
+    """The value that a current stands for, to a nanoampere.
+
+    Counted from the nearer end, so that 3.8 and 20.5 mA are the very limits of what is shown.
+    """
+    end_ma, end = (LOW_MA, low) if current <= HIGH_MA else (HIGH_MA, high)
+    beyond_ma = round((current - end_ma) * 1e6) / 1e6
+    return end + beyond_ma / (HIGH_MA - LOW_MA) * (high - low)

@@ -95,3 +95,15 @@ def test_reading_ends_where_the_current_ends(panel):
 def test_a_channel_without_a_loop_takes_no_current(make_site):
     with pytest.raises(ValueError, match="has no loop"):
         VirtualPanel(make_site()).apply(LoopCurrent("AT-1", 12.0), 1.0)
+
+
+@pytest.mark.parametrize("high", [0.7, 5, 7, 25, 100, 300, 500])
+def test_a_current_at_the_end_of_what_measures_is_within_what_is_shown(make_site, a_channel, high):
+    loop = {"signal": "4-20 mA", "range": [0, high], "levels": {}}
+    panel = VirtualPanel(make_site(channels=[a_channel(**loop)]))
+    said = []
+    for at_s, current in enumerate((3.8, 3.799, 20.5, 20.501), 1):
+        panel.apply(LoopCurrent("AT-1", current), 10.0 * at_s)
+        panel.advance(10.0 * at_s + 2.0)
+        said.append((panel.fact("AT-1.under_range"), panel.fact("AT-1.over_range")))
+    assert said == [(False, False), (True, False), (False, False), (False, True)]
