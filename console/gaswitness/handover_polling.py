@@ -169,7 +169,8 @@ def client_rules(site: Site) -> list[str]:
         "An exception is an answer: exception 02 is a mistake in the client's map, and repeating "
         "the request mends nothing. After time-outs wait longer each time, up to a minute.",
         "A value that did not come is not 0. Show the last one with its age, and mark it as old "
-        f"after {_stale_s(site):g} s; for gas, 0 means safe.",
+        f"after {_stale_s(site):g} s; 0 means clean air, or of "
+        "oxygen that there is none.",
         f"Registers are made anew every {timing.refresh_s:g} s and channels scanned every "
         f"{timing.scan_s:g} s: polling faster than the scan brings no news.",
         f"After power-up alarms count only after {site.alarms_count_after_s:g} s."

@@ -11,6 +11,7 @@ from gaswitness_sitefile.channel import (
     LevelsOnFault,
     ReadingOnFault,
 )
+from gaswitness_sitefile.gases import is_oxygen
 from gaswitness_sitefile.matrix import Cause, Fact, facts_of
 from gaswitness_sitefile.points import FLOATS, NUMERIC, Order, Point, PointType
 from gaswitness_sitefile.site import InhibitActs, Site
@@ -194,7 +195,8 @@ def _reading_in_fault(point: Point, channel: Channel) -> str:
     flag = f"take {channel.tag}.fault with it"
     kind = channel.on_fault
     if kind is ReadingOnFault.ZERO:
-        return f"shows 0, which looks like clean air: {flag}"
+        like = "no oxygen at all" if is_oxygen(channel.gas) else "clean air"
+        return f"shows 0, which looks like {like}: {flag}"
     if kind is ReadingOnFault.NAN and point.type in FLOATS:
         return "shows NaN: no value"
     if kind is not ReadingOnFault.HOLD and point.sentinel is not None:

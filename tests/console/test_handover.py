@@ -18,9 +18,11 @@ from gaswitness.handover_matrix import SHEETS, SMALLEST_PT, Extent, sheet_for
 from gaswitness.handover_page import handover_page
 from gaswitness.handover_points import alike, at_rest
 from gaswitness.handover_polling import client_rules, gap_rows, liveness, way_facts, ways
+from gaswitness.handover_words import fault_words
 from gaswitness_probe.decode import decode
 from gaswitness_probe.read_plan import largest_read, plan_reads
 from gaswitness_scenarios.rest_panel import RestPanel
+from gaswitness_sitefile.channel import ReadingOnFault
 from gaswitness_sitefile.link import Link
 from gaswitness_sitefile.load import load_site
 from gaswitness_sitefile.points import Access, PointType
@@ -370,3 +372,18 @@ def test_a_caution_stands_at_the_head(page):
     caution = next(one for one in page.iter("p") if one.get("class") == "caution")
     assert "no part of a safety function" in text_of(caution)
     assert "maker's manual and licensed practice come first" in text_of(caution)
+
+
+def test_a_reading_of_nothing_in_fault_is_no_clean_air_of_oxygen() -> None:
+    """Air holds 20.9 %vol of oxygen (ISO 2533), and next to none of any gas that is watched for."""
+    site = load_site(PATHS[0]).site
+    zero = {"on_fault": ReadingOnFault.ZERO}
+    channels = tuple(channel.model_copy(update=zero) for channel in site.channels)
+    changed = site.model_copy(update={"channels": channels})
+    words = {
+        point.subject: fault_words(changed, point)
+        for point in site.points
+        if point.shows.endswith(".reading")
+    }
+    assert words["AT-501"].startswith("shows 0, which looks like clean air")
+    assert words["AT-601"].startswith("shows 0, which looks like no oxygen at all")
