@@ -228,9 +228,12 @@ def _panel_fault_made(view: PanelView) -> Signal:
     facts = {channel.tag: f"{channel.tag}.fault" for channel in view.site.channels}
     channels = [counted(view, fact) for fact in facts.values()]
     made = [all_of([view.made(fact), negation(view.inhibited(tag))]) for tag, fact in facts.items()]
-    accounted = any_of([from_changes(FALSE, own), *channels, *made])
+    accounted = any_of([from_changes(FALSE, own), *channels])
+    doings = any_of(made)
     explained = all(
         accounted.ever(TRUE, part.first.low, part.last.high)
+        # Seen but once, or while it was being mended: what was done here may well be why.
+        or not doings.throughout(FALSE, part.first.low, part.last.high)
         for part in view.parts("panel.fault")
         if part.value is TRUE
     )

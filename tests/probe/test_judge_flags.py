@@ -19,8 +19,8 @@ def seen(by_hand):
         hand = by_hand(flag, *dict(more), **parts).saw(flag, samples)
         for shows, shown in dict(more).items():
             hand.saw(shows, shown)
-        for at_s, action in did:
-            hand.did(at_s, action)
+        for at_s, action, *done_s in did:
+            hand.did(at_s, action, *done_s)
         return hand[f"flag/{flag}"]
 
     return look
@@ -118,6 +118,16 @@ def test_a_panel_fault_that_nobody_made_is_left_open(seen):
     verdict = seen("panel.fault", "0000111111111111", more={"AT-1.fault": "0" * 16})
     assert verdict.outcome == "inconclusive"
     assert verdict.because == "the panel reports a fault that nothing here has caused"
+
+
+def test_a_fault_made_here_accounts_for_the_panels_though_it_was_seen_but_once(seen):
+    # Made while nobody looked, seen once, and mended at some instant before or after that.
+    blink = (4.2, FaultMade("AT-1", on=True), 4.6), (4.7, FaultMade("AT-1", on=False), 5.5)
+    whole = (9.5, FaultMade("AT-1", on=True)), (16.5, FaultMade("AT-1", on=False))
+    shown = "00000100001111111000000"
+    lines = {"AT-1.fault": shown}
+    assert seen("panel.fault", shown, *blink, *whole, more=lines).outcome == "proven"
+    assert seen("panel.fault", shown, *whole, more=lines).outcome != "proven"
 
 
 def test_the_panels_own_fault_is_proven_when_made(seen):
