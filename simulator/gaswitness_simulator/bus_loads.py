@@ -38,22 +38,29 @@ def bus_tree(bus: Bus) -> tuple[Node, ...]:
 def energised_outputs(site: Site, *, full_alarm: bool) -> frozenset[str]:
     """Tags of the outputs whose coil is energised, as far as the matrix alone can tell.
 
-    At rest nothing is on: no level, input or fault. In full alarm every level of every channel is
-    on, once with no fault and contact and once with all; what is energised in either counts, and so
-    does every output that no cell drives. That is too much rather than too little, though a cause
-    with NOT may have a worse moment than these two.
+    At rest nothing is on: no level, input or fault. In full alarm every channel has its first level
+    on, then its second too, then all, each with no fault and contact and with all of them; what is
+    energised in any of these counts, and so does every output that no cell drives. So a fail-safe
+    output that drops at the second level is still held when the first one sounds. That is too much
+    rather than too little, though a cause with NOT, or some channels in alarm and others not, may
+    have a worse moment than these.
     """
     if not full_alarm:
-        return _energised(site, levels=False, others=False)
-    undriven = {one.tag for one in site.outputs if not site.cells_of[one.tag]}
-    alone, together = (_energised(site, levels=True, others=on) for on in (False, True))
-    return alone | together | undriven
+        return _energised(site, (), others=False)
+    undriven = frozenset(one.tag for one in site.outputs if not site.cells_of[one.tag])
+    moments = [
+        _energised(site, LEVEL_NAMES[:count], others=on)
+        for count in range(1, len(LEVEL_NAMES) + 1)
+        for on in (False, True)
+    ]
+    return undriven.union(*moments)
 
 
-def _energised(site: Site, *, levels: bool, others: bool) -> frozenset[str]:
+def _energised(site: Site, levels: tuple[str, ...], *, others: bool) -> frozenset[str]:
     def counted(fact: Fact) -> Reader:
         if fact.what in LEVEL_NAMES:
-            return lambda: levels
+            on = fact.what in levels
+            return lambda: on
         return lambda: others and fact.what not in ("inhibit", "warm_up")
 
     def acts(output: Output) -> bool:

@@ -64,6 +64,25 @@ def test_the_spur_carries_nothing_on_battery(budget):
     assert with_battery.spur_a == on_mains.spur_a
 
 
+def test_a_valve_that_drops_at_the_second_level_is_held_while_the_first_sounds(
+    make_site, a_channel, a_cell
+):
+    # All first levels on and no second one: 0.1 A + 0.5 A + 0.3 A through 2.42 ohm, by hand.
+    valve = {"output": "V1", "draws": {"current_a": 0.3}, "least_v": 20}
+    site = make_site(
+        channels=[a_channel(levels={"A1": {"setpoint": 20}, "A2": {"setpoint": 40}})],
+        outputs=[
+            {"tag": "S1", "kind": "sounder", "at": "AT-1"},
+            {"tag": "V1", "kind": "valve", "at": "AT-1", "normally_energised": True},
+        ],
+        matrix=[a_cell("AT-1.A1", "S1"), a_cell("AT-1.A2", "V1")],
+        bus={**BUS, "outputs": [*BUS["outputs"], valve]},
+    )
+    rest, alarm = power_budget(site).cases
+    assert rest.settled.volts == pytest.approx([24 - 2.42 * 0.4])
+    assert alarm.settled.volts == pytest.approx([24 - 2.42 * 0.9])
+
+
 def test_outputs_at_the_panel_take_from_its_supply(make_site):
     """By hand: 0.1 A of the detector, 0.4 A of the panel, and 12 W / 24 V = 0.5 A."""
     bus = {**BUS, "outputs": [{"output": "K1", "draws": {"power_w": 12}}]}
