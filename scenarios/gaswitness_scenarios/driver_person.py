@@ -28,8 +28,17 @@ from gaswitness_scenarios.script import (
 Shown = Callable[[Step], bool | None]
 """Whether the panel itself shows that a step has been done; None where it cannot."""
 
-KEYS: Final = "Enter = done, s = skip, n WORDS = note, q = stop the run"
-LOOK_KEYS: Final = "y = yes, n = no, s = skip, q = stop"
+KEYS: Final = "Enter = done, s = skip, q = stop the run, ? = more keys"
+LOOK_KEYS: Final = "y = yes, n = no, s = skip, q = stop the run, ? = more keys"
+ALL_KEYS: Final = (
+    "s REASON      leave the step out",
+    "n WORDS       a note in the record",
+    "q REASON      stop the run",
+)
+TEST_KEYS: Final = (
+    "x REASON      leave the test; the panel is brought back to rest",
+    "Deviations and files are noted before a test begins and after it.",
+)
 LATE_KEY_S: Final = 1.5
 """Real seconds in which a bare Enter is taken as the answer to what the panel has just shown."""
 LOOK_EVERY_S: Final = 0.25
@@ -107,7 +116,7 @@ class PersonDriver:
         if self._asks_nobody(number, step, begun_s, told):
             return
         looks = isinstance(step, Look)
-        prompt = f"  [{self._keys(step)}] "
+        prompt = f"  [{LOOK_KEYS if looks else KEYS}] "
         while True:
             given, given_s = await self._reply(prompt, step, clock)
             if given is _SHOWN:
@@ -159,9 +168,9 @@ class PersonDriver:
         if self._in_test and not self._left_out:
             self._left_out = number
 
-    def _keys(self, step: Step) -> str:
-        keys = LOOK_KEYS if isinstance(step, Look) else KEYS
-        return f"{keys}, x REASON = leave the test" if self._in_test else keys
+    def _show_keys(self) -> None:
+        for line in (*ALL_KEYS, *(TEST_KEYS if self._in_test else ())):
+            self._person.show(f"    {line}")
 
     async def _answer(self, prompt: str, step: Step, clock: Clock) -> str | None:
         """What the person says, or _SHOWN once the panel itself shows that the step is done."""
@@ -191,6 +200,9 @@ class PersonDriver:
         while True:
             given = await self._answer(prompt, step, clock)
             given_s = clock.now()
+            if given == "?":
+                self._show_keys()
+                continue
             if given != "" or doubted or not await self._unseen(step, clock):
                 return given, given_s
             self._person.show("  The panel does not show it. Enter again if it is done.")

@@ -146,6 +146,15 @@ def test_what_is_expected_of_a_step_that_a_test_left_out_is_not_judged(tmp_path,
     assert 10 in [number for number, _, _ in heard.done_s]
 
 
+def test_the_keys_fit_eighty_columns_and_are_told_when_asked(short_script, heard):
+    person = ScriptedPerson((0, "?"), (0, ""), (0, "?"), (0, "y"), (0, ""))
+    played(short_script, person, heard)
+    prompts = [line for line in person.shown if "? = more keys" in line]
+    assert len(prompts) == 5
+    assert max(map(len, prompts)) <= 72  # room for an answer
+    assert sum("n WORDS" in line for line in person.shown) == 2
+
+
 CONTACT = """
 gaswitness_script: 1
 title: A contact
