@@ -48,7 +48,13 @@ class Counting:
         return timing.scan_s if str(fact) in self.ground.shown else timing.flag_response_s
 
     def rest(self, effects: Iterable[str]) -> None:
-        self.bench.hold(max(0.0, self.bench.rests_in_s(effects)))
+        """Bring these outputs to rest: one that latched beside another's test goes by reset."""
+        wanted = list(effects)
+        if any(self.bench.latched.get(effect) for effect in wanted):
+            self.bench.say("What came beside is latched: reset clears it.")
+            self.bench.press("reset")
+            self.bench.hold(self.timing.key_s)
+        self.bench.hold(max(0.0, self.bench.rests_in_s(wanted)))
 
     def window_s(self, come: Sequence[Cell], go: Sequence[Cell]) -> float:
         """How long both may take."""

@@ -1,0 +1,83 @@
+"""Plans of small panels, each with a trait that a plan must know of, played on a good panel."""
+
+import pytest
+
+from gaswitness_probe.verdict import Outcome
+from gaswitness_scenarios.load import load_script
+from gaswitness_scenarios.options import RehearsalOptions
+from gaswitness_scenarios.plan import make_plan
+from gaswitness_scenarios.run import rehearse
+from gaswitness_sitefile.load import load_site
+
+VOTES = """
+gaswitness_site: 1
+panel: {tag: GDP-1}
+pace: {poll_period_s: 0.5, timeout_s: 1.0}
+timing: {scan_s: 0.5, refresh_s: 0.1, shortest_dwell_s: 2.0, heartbeat_s: 2.0, warm_up_s: 15}
+channels:
+  - &same
+    tag: AT-1
+    gas: CH4
+    unit: "%LEL"
+    range: [0, 100]
+    detector: infrared
+    t90_s: 5
+    levels:
+      A1: {setpoint: 15, hysteresis: 1}
+      A2: {setpoint: 30, hysteresis: 2, latching: true}
+  - {<<: *same, tag: AT-2}
+  - {<<: *same, tag: AT-3}
+outputs:
+  - {tag: P1, kind: relay}
+  - {tag: V1, kind: valve, normally_energised: true}
+inputs: [{tag: DI-2, kind: fire contact}]
+matrix:
+  - {cause: "2oo3(AT-1.A1, AT-2.A1, AT-3.A1)", effect: P1, response_s: 4}
+  - cause: "2oo3(AT-1.A2, AT-2.A2, AT-3.A2) OR DI-2.active"
+    effect: V1
+    response_s: 4
+    latching: true
+map: {notation: pdu, gaps: exception}
+points:
+  - {name: r1, table: input register, address: 0, type: float32, shows: AT-1.reading, unit: "%LEL"}
+  - {name: r2, table: input register, address: 2, type: float32, shows: AT-2.reading, unit: "%LEL"}
+  - {name: r3, table: input register, address: 4, type: float32, shows: AT-3.reading, unit: "%LEL"}
+  - {name: hb, table: input register, address: 6, type: uint16, shows: heartbeat}
+  - name: b
+    table: input register
+    address: 7
+    type: bit field
+    shows: bits
+    bits:
+      {0: AT-1.A1, 1: AT-1.A2, 2: AT-2.A1, 3: AT-2.A2, 4: AT-3.A1, 5: AT-3.A2, 6: P1.active,
+       7: V1.active, 8: DI-2.active, 9: AT-1.inhibit, 10: AT-2.inhibit, 11: AT-3.inhibit,
+       12: panel.fault, 13: AT-1.fault, 14: AT-2.fault, 15: AT-3.fault}
+"""
+
+
+def site_of(text, folder):
+    path = folder / "site.yaml"
+    path.write_text(text, "utf-8")
+    return load_site(path)
+
+
+def played(site, folder, seed=0):
+    """The plan of the site, and its rehearsal on a panel that does as the site says."""
+    plan = make_plan(site.site)
+    path = folder / "plan.yaml"
+    path.write_text(plan.text("A plan."), "utf-8")
+    script = load_script(path, site.site)
+    return plan, rehearse(site, [script], RehearsalOptions(seed=seed))
+
+
+def failed(run):
+    return [(v.id, v.because) for v in run.verdicts if v.outcome is Outcome.FAILED]
+
+
+@pytest.mark.parametrize("seed", [0, 5])
+def test_an_output_that_latched_beside_anothers_vote_is_reset_before_its_own(tmp_path, seed):
+    _, run = played(site_of(VOTES, tmp_path), tmp_path, seed)
+    assert failed(run) == []
+    expected = [v.outcome for v in run.verdicts if v.id.startswith("expectation/2oo3")]
+    assert len(expected) >= 8
+    assert set(expected) == {Outcome.PROVEN}
