@@ -10,6 +10,7 @@ from gaswitness_probe.judge_flags import Plateau, applied_gas, settled_gas
 from gaswitness_probe.observe import Stretch, clash
 from gaswitness_probe.respond import seconds
 from gaswitness_probe.series import Series
+from gaswitness_probe.settling import SETTLING
 from gaswitness_probe.signal import FALSE, TRUE, UNKNOWN, Signal, Window
 from gaswitness_probe.verdict import Aspect, Kind, Outcome, Verdict, overall
 from gaswitness_probe.view import PanelView
@@ -199,6 +200,17 @@ def _stood_still(view: PanelView, channel: Channel, low: float, high: float) -> 
     return settled or all(high < when.low for when, _, _ in moved)
 
 
+def _creep(view: PanelView, channel: Channel) -> float:
+    """How far a settled reading may still be from where it goes, in the channel's unit.
+
+    A share of 10 to the -SETTLING of the longest step that was made, or that the range allows.
+    """
+    reached = [channel.clean_reading, *channel.shown_limits]
+    for _, gas, _ in applied_gas(view, channel):
+        reached += [gas.level, gas.lowest, gas.highest]
+    return float((max(reached) - min(reached)) * 10.0**-SETTLING)
+
+
 def _fault_reading(
     view: PanelView,
     channel: Channel,
@@ -209,6 +221,8 @@ def _fault_reading(
 ) -> Aspect:
     near = view.doubt(channel, point)
     rule = channel.on_fault
+    if rule is ReadingOnFault.HOLD:
+        near += _creep(view, channel)  # the last good reading may be a scan after the last sample
     if rule is ReadingOnFault.HOLD:
         good = [value for value in before if not isnan(value)]
         wrong = [v for v in shown if not any(abs(v - value) <= near for value in good)]

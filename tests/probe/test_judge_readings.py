@@ -203,3 +203,31 @@ def test_a_last_good_reading_that_nobody_saw_is_not_judged(by_hand):
     hand.saw("AT-1.reading", [0.0] * 4 + [15.0, 25.0, 30.0] + [34.0] * 12)
     hand.saw("AT-1.fault", "0" * 8 + "1" * 11).did(*gas(3.5, 40.0))
     assert not [a for a in hand["reading/AT-1"].aspects if a.name.endswith("in fault")]
+
+
+import time
+from gaswitness_scenarios.library import demo_site_path, site_scripts
+from gaswitness_scenarios.load import load_script
+from gaswitness_scenarios.run import rehearse
+from gaswitness_sitefile.load import load_site
+
+site = load_site(demo_site_path())
+for p in site_scripts(site.path):
+    s = load_script(p, site.site)
+    t = time.time()
+    r = rehearse(site, [s])
+    print(p.name, round(time.time() - t, 2), s.length_s)
+
+
+@pytest.mark.parametrize(
+    ("held", "outcome"), [(49.9960, "proven"), (49.9970, "proven"), (49.90, "failed")]
+)
+def test_the_last_good_reading_may_be_a_scan_after_the_last_sample(by_hand, held, outcome):
+    """A lag of 10 s to 90 % leaves 50 x 10^(-t/10) of its step (first-order lag): 0.0032 at 42 s,
+    when the last sample is, and 0.0028 half a second later. No noise blurs it."""
+    hand = by_hand("AT-1.reading", "AT-1.fault", channel={"on_fault": "hold", "t90_s": 10})
+    creeping = [50.0 - 50.0 * 10 ** (-at_s / 10) for at_s in range(43)]
+    hand.saw("AT-1.reading", [*creeping, *[held] * 12]).saw("AT-1.fault", "0" * 43 + "1" * 12)
+    hand.did(*gas(0.0, 50.0)).did(42.2, FaultMade("AT-1", on=True))
+    aspects = {aspect.name: aspect.outcome for aspect in hand["point/AT-1.reading"].aspects}
+    assert aspects["AT-1.reading in fault"] == outcome
