@@ -205,20 +205,6 @@ def test_a_last_good_reading_that_nobody_saw_is_not_judged(by_hand):
     assert not [a for a in hand["reading/AT-1"].aspects if a.name.endswith("in fault")]
 
 
-import time
-from gaswitness_scenarios.library import demo_site_path, site_scripts
-from gaswitness_scenarios.load import load_script
-from gaswitness_scenarios.run import rehearse
-from gaswitness_sitefile.load import load_site
-
-site = load_site(demo_site_path())
-for p in site_scripts(site.path):
-    s = load_script(p, site.site)
-    t = time.time()
-    r = rehearse(site, [s])
-    print(p.name, round(time.time() - t, 2), s.length_s)
-
-
 @pytest.mark.parametrize(
     ("held", "outcome"), [(49.9960, "proven"), (49.9970, "proven"), (49.90, "failed")]
 )
