@@ -1,7 +1,8 @@
 """`junit.xml`: verdicts for the test reports of CI systems. Pure: verdicts in, text out.
 
-A failed verdict is a failure. An inconclusive one is an *error*: CI systems show skipped tests as
-harmless, and an inconclusive must never pass for a pass. What was not run is skipped.
+Tests of a plan come first, a case each. A failed verdict or test is a failure. An inconclusive one
+is an *error*: CI systems show skipped tests as harmless, and an inconclusive must never pass for a
+pass. What was not run is skipped.
 """
 
 from collections.abc import Sequence
@@ -11,7 +12,10 @@ from xml.etree import ElementTree as ET
 from gaswitness.about import AboutRun
 from gaswitness.wording import response_words, shown
 from gaswitness_probe.verdict import Kind, Outcome, Verdict
+from gaswitness_scenarios.plan_outcome import PlanOutcome
 
+PLAN: Final = "plan"
+"""Class name of the cases that are tests of a plan."""
 ELEMENTS: Final = {
     Outcome.FAILED: "failure",
     Outcome.INCONCLUSIVE: "error",
@@ -19,9 +23,19 @@ ELEMENTS: Final = {
 }
 
 
-def junit_xml(verdicts: Sequence[Verdict], about: AboutRun, *, digest: str = "") -> str:
-    """The whole file as text; `digest` is the head of the evidence's chain."""
-    root = ET.Element("testsuites", {"name": "gaswitness", **_totals(verdicts)})
+def junit_xml(
+    verdicts: Sequence[Verdict],
+    about: AboutRun,
+    *,
+    digest: str = "",
+    tests: Sequence[PlanOutcome] = (),
+) -> str:
+    """The whole file as text; `digest` is the head of the evidence's chain, `tests` those of a plan
+    that were to be done."""
+    outcomes = [*(one.outcome for one in tests), *(one.outcome for one in verdicts)]
+    root = ET.Element("testsuites", {"name": "gaswitness", **totals(outcomes)})
+    if tests:
+        root.append(_plan(tests))
     for kind in Kind:
         of_kind = [verdict for verdict in verdicts if verdict.kind is kind]
         if of_kind:
@@ -31,8 +45,29 @@ def junit_xml(verdicts: Sequence[Verdict], about: AboutRun, *, digest: str = "")
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{body}\n'
 
 
+def _plan(tests: Sequence[PlanOutcome]) -> ET.Element:
+    outcomes = [one.outcome for one in tests]
+    suite = ET.Element("testsuite", {"name": f"gaswitness.{PLAN}", **totals(outcomes)})
+    for one in tests:
+        name = shown(f"{one.test.id} {one.test.title}")
+        seconds = f"{one.test.ended_s - one.test.begun_s:.3f}"
+        case = ET.SubElement(suite, "testcase", {"classname": PLAN, "name": name, "time": seconds})
+        if one.outcome in ELEMENTS:
+            message = shown(one.because or str(one.outcome))
+            into = ET.SubElement(
+                case, ELEMENTS[one.outcome], {"type": str(one.outcome), "message": message}
+            )
+        else:
+            into = ET.SubElement(case, "system-out")
+        claims = [f"{claim.claim}: {claim.outcome}" for claim in (*one.claims, *one.beside)]
+        into.text = shown("\n".join(claims))
+    return suite
+
+
 def _suite(kind: Kind, verdicts: Sequence[Verdict], about: AboutRun, digest: str) -> ET.Element:
-    suite = ET.Element("testsuite", {"name": f"gaswitness.{kind}", **_totals(verdicts)})
+    suite = ET.Element(
+        "testsuite", {"name": f"gaswitness.{kind}", **totals([one.outcome for one in verdicts])}
+    )
     properties = ET.SubElement(suite, "properties")
     for name, value in _facts(about, digest):
         ET.SubElement(properties, "property", {"name": name, "value": shown(value)})
@@ -55,8 +90,8 @@ def _facts(about: AboutRun, digest: str) -> list[tuple[str, str]]:
     return [(name, value) for name, value in facts if value]
 
 
-def _totals(verdicts: Sequence[Verdict]) -> dict[str, str]:
-    outcomes = [verdict.outcome for verdict in verdicts]
+def totals(outcomes: Sequence[Outcome]) -> dict[str, str]:
+    """The attributes of a suite that count its cases."""
     return {
         "tests": str(len(outcomes)),
         "failures": str(outcomes.count(Outcome.FAILED)),

@@ -37,12 +37,12 @@ def build_report(issues: Sequence[Issue], chosen: Chosen) -> Report:
     facts = tuple(issue_facts(issue) for issue in issues)
     items = items_of([(issue.name, issue.run.verdicts) for issue in issues])
     parts = parts_of(issues)
-    outcome = overall_outcome(facts, items)
+    outcome = overall_outcome(facts, items, parts)
     return Report(
         identity=_identity(newest, chosen),
         issues=facts,
         outcome=outcome,
-        headline=headline(outcome, items),
+        headline=headline(outcome, items, parts),
         words=tuple(outcome_words(facts, items, parts)),
         people=_people(issues),
         instruments=_instruments(issues),

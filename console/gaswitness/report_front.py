@@ -8,9 +8,11 @@ contract says.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import astuple
+from textwrap import shorten
 from typing import Final
 
 from gaswitness.cautions import CAUTIONS, IN_SHORT
+from gaswitness.plan_states import counted, state_of
 from gaswitness.report_blocks import (
     Block,
     Column,
@@ -29,13 +31,16 @@ from gaswitness.report_blocks import (
     said,
     strong,
 )
-from gaswitness.report_data import Gas, Instrument, IssueFacts, Item, Person, Report
+from gaswitness.report_data import Gas, Instrument, IssueFacts, Item, Part, Person, Report
+from gaswitness.report_outcome import tests_to_do
 from gaswitness.report_words import TONES
 from gaswitness.wording import duration_words
 from gaswitness_probe.verdict import Outcome
 
 MOST_TOLD: Final = {Outcome.FAILED: 8, Outcome.INCONCLUSIVE: 4}
 """Failed or undecided things named on page one; the punch list has all."""
+MOST_TESTS: Final = 6
+LONGEST_REASON: Final = 200
 REFERENCES: Final = (
     "IEC 62381, Automation systems in the process industry: FAT, SAT and SIT. The words and steps "
     "of this report follow it.",
@@ -74,6 +79,10 @@ def front(report: Report) -> Iterator[Block]:
         if told:
             yield Paragraph(said(strong(f"{title}:")))
             yield Items(tuple(_told(told, MOST_TOLD[outcome])))
+    left = [part for part in tests_to_do(report.parts) if part.outcome is not Outcome.PROVEN]
+    if left:
+        yield Paragraph(said(strong("Tests of the plan that are not proven:")))
+        yield Items(tuple(_left(left)))
     yield _what(report)
     yield Signatures(tuple(_boxes(report)))
     yield Paragraph(said(f"Caution: {IN_SHORT}"), Tone.CAUTION)
@@ -84,6 +93,16 @@ def _told(items: list[Item], most: int) -> Iterator[Text]:
         yield said(mono(item.id), f": {item.because or item.seen or item.expected}")
     if len(items) > most:
         yield said(f"and {len(items) - most} more, in the punch list")
+
+
+def _left(parts: list[Part]) -> Iterator[Text]:
+    for part in parts[:MOST_TESTS]:
+        state = state_of(part.outcome, part.how)
+        because = shorten(part.because, LONGEST_REASON, placeholder=" ...")
+        told = f": {because}" if because and because != part.how else ""
+        yield said(mono(part.id), f" {part.title}: {state}{told}")
+    if len(parts) > MOST_TESTS:
+        yield said(f"and {len(parts) - MOST_TESTS} more, under Tests")
 
 
 def _what(report: Report) -> Facts:
@@ -172,8 +191,8 @@ def _inventory_words(report: Report) -> str:
 def _functional_words(report: Report) -> str:
     tests = [part for part in report.parts if part.planned]
     if tests:
-        proven = sum(part.outcome is Outcome.PROVEN for part in tests)
-        return f"{proven} of {len(tests)} tests of the plan proven."
+        states = counted(state_of(part.outcome, part.how) for part in tests)
+        return f"of {len(tests)} tests of the plan {states}."
     return f"{len(report.parts)} scripts played." if report.parts else "none was made."
 
 

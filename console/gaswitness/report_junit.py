@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from xml.etree import ElementTree as ET
 
 from gaswitness.about import AboutRun, NamedDigest
-from gaswitness.junit import ELEMENTS, junit_xml
+from gaswitness.junit import ELEMENTS, PLAN, junit_xml, totals
 from gaswitness.report_data import Finding, Item, Part, Report
 from gaswitness.wording import shown
-from gaswitness_probe.verdict import Aspect, Outcome, Verdict
+from gaswitness_probe.verdict import Aspect, Verdict
 
 
 def report_junit(report: Report) -> str:
@@ -26,8 +26,14 @@ def report_junit(report: Report) -> str:
     )
     verdicts = [_verdict(item) for item in report.items]
     root = ET.fromstring(junit_xml(verdicts, about, digest=newest.digest))
+    suites = [
+        _suite(name, [part for part in report.parts if part.planned is planned])
+        for name, planned in ((PLAN, True), ("script", False))
+    ]
+    for suite in suites:
+        if len(suite):
+            root.insert(0, suite)
     if report.parts:
-        root.insert(0, _suite(report.parts))
         for name in ("tests", "failures", "errors", "skipped"):
             root.set(name, str(sum(int(suite.get(name, "0")) for suite in root)))
     ET.indent(root)
@@ -55,21 +61,14 @@ def _aspect(one: Finding) -> Aspect:
     )
 
 
-def _suite(parts: Sequence[Part]) -> ET.Element:
-    told = [part.outcome for part in parts]
-    counts = {
-        "tests": len(told),
-        "failures": told.count(Outcome.FAILED),
-        "errors": told.count(Outcome.INCONCLUSIVE),
-        "skipped": told.count(Outcome.NOT_RUN),
-    }
-    numbers = {name: str(number) for name, number in counts.items()}
-    suite = ET.Element("testsuite", {"name": "gaswitness.test", **numbers})
+def _suite(class_name: str, parts: Sequence[Part]) -> ET.Element:
+    numbers = totals([part.outcome for part in parts])
+    suite = ET.Element("testsuite", {"name": f"gaswitness.{class_name}", **numbers})
     for part in parts:
         name = shown(f"{part.id} {part.title}")
         seconds = f"{part.ended_s - part.begun_s:.3f}"
         case = ET.SubElement(
-            suite, "testcase", {"classname": "gaswitness.test", "name": name, "time": seconds}
+            suite, "testcase", {"classname": class_name, "name": name, "time": seconds}
         )
         if part.outcome in ELEMENTS:
             message = shown(part.because or str(part.outcome))

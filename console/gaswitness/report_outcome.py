@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 from typing import Final
 
+from gaswitness.plan_states import NOT_ASKED, counted, state_of
 from gaswitness.report_data import IssueFacts, Item, Part
 from gaswitness.report_parts import RAN_TO_ITS_END
 from gaswitness.wording import OUTCOME_WORDS
@@ -23,9 +24,17 @@ VIRTUAL: Final = (
 )
 
 
-def overall_outcome(issues: Sequence[IssueFacts], items: Sequence[Item]) -> Outcome:
-    """Failed where anything failed; proven only where all is, and the record is whole."""
-    outcomes = {item.outcome for item in items}
+def tests_to_do(parts: Sequence[Part]) -> list[Part]:
+    """The tests of the plan that somebody was asked to do."""
+    return [part for part in parts if part.planned and part.how != NOT_ASKED]
+
+
+def overall_outcome(
+    issues: Sequence[IssueFacts], items: Sequence[Item], parts: Sequence[Part]
+) -> Outcome:
+    """Failed where anything failed; proven only where all things and all tests of the plan that
+    were to be done are, and the record is whole."""
+    outcomes = {item.outcome for item in items} | {part.outcome for part in tests_to_do(parts)}
     if Outcome.FAILED in outcomes:
         return Outcome.FAILED
     if not items:
@@ -34,13 +43,14 @@ def overall_outcome(issues: Sequence[IssueFacts], items: Sequence[Item]) -> Outc
     return Outcome.PROVEN if outcomes == {Outcome.PROVEN} and whole else Outcome.INCONCLUSIVE
 
 
-def headline(outcome: Outcome, items: Sequence[Item]) -> str:
-    """The outcome in one sentence."""
+def headline(outcome: Outcome, items: Sequence[Item], parts: Sequence[Part]) -> str:
+    """The outcome in a sentence or, where there is a plan, two."""
     told = [item.outcome for item in items]
     counts = [f"{told.count(one)} {OUTCOME_WORDS[one]}" for one in Outcome if told.count(one)] or [
         "nothing was judged"
     ]
-    return f"{HEADS[outcome]}. Of {len(items)} things to be shown: {', '.join(counts)}."
+    things = f"{HEADS[outcome]}. Of {len(items)} things to be shown: {', '.join(counts)}."
+    return " ".join((things, *_tests(parts)))
 
 
 def outcome_words(
@@ -52,7 +62,6 @@ def outcome_words(
         yield REHEARSAL
     elif newest.virtual:
         yield VIRTUAL
-    yield from _tests(parts)
     yield _proof(items, parts)
     if len(issues) > 1:
         yield (
@@ -71,11 +80,9 @@ def outcome_words(
 
 def _tests(parts: Sequence[Part]) -> Iterator[str]:
     planned = [part for part in parts if part.planned]
-    if not planned:
-        return
-    told = [part.outcome for part in planned]
-    counts = [f"{told.count(one)} {OUTCOME_WORDS[one]}" for one in Outcome if told.count(one)]
-    yield f"Of {len(planned)} tests of the plan: {', '.join(counts)}."
+    if planned:
+        states = counted(state_of(part.outcome, part.how) for part in planned)
+        yield f"Of {len(planned)} tests of the plan: {states}."
 
 
 def _proof(items: Sequence[Item], parts: Sequence[Part]) -> str:

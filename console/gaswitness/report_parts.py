@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+from gaswitness.plan_states import NOT_ASKED
 from gaswitness.report_data import Finding, Look, Part, Signed, StepRow
 from gaswitness.report_issues import Issue
 from gaswitness.report_items import finding_of, findings_in, whole_finding
@@ -19,6 +20,7 @@ from gaswitness_scenarios.plan_outcome import (
     ClaimOutcome,
     PlanOutcome,
     PlayedTest,
+    never_begun,
     outcomes_of_tests,
 )
 
@@ -31,7 +33,6 @@ LAST: Final = 1 << 62
 JUST_S: Final = 1e-6
 DONE: Final = "done"
 RAN_TO_ITS_END: Final = "it ran to its end"
-NOT_BEGUN: Final = "not begun"
 WAIT: Final = "Wait "
 PASSIVE: Final = (WAIT, "Expected: ", "Look: ", "Test ")
 """Steps that do nothing to the panel: what happens then belongs to what was done before."""
@@ -59,18 +60,23 @@ def parts_of(issues: Sequence[Issue]) -> tuple[Part, ...]:
 
 
 def _not_begun(issues: Sequence[Issue], begun: Collection[str]) -> Iterator[Part]:
-    """Tests of the newest plan that no issue began."""
+    """Tests of the newest plan that no issue began; whether one of them was asked to is told."""
     newest = issues[-1]
     if all(_whole(issue) for issue in issues):
         return
-    for script in newest.run.scripts:
-        for part in script.tests:
-            if part.test.id not in begun:
-                test = PlayedTest(
-                    part.test.id, part.test.title, 0, part.test.proves, 0.0, 0.0, NOT_BEGUN
-                )
-                stretch = _Stretch(test, part.test.moves, LAST, LAST)
-                yield from _parts_of(newest, [stretch])
+    planned = {part.test.id: part.test for script in newest.run.scripts for part in script.tests}
+    asked = {test_id for issue in issues for test_id in _asked(issue)}
+    for test in never_begun((one for key, one in planned.items() if key not in begun), ()):
+        told = test if test.id in asked else replace(test, how=NOT_ASKED)
+        yield from _parts_of(newest, [_Stretch(told, planned[test.id].moves, LAST, LAST)])
+
+
+def _asked(issue: Issue) -> Collection[str]:
+    """Ids of the tests that the issue's run was asked to do."""
+    chosen = issue.run.facts.options.get("tests", "")
+    if chosen:
+        return chosen.split(",")
+    return [part.test.id for script in issue.run.scripts for part in script.tests]
 
 
 def _whole(issue: Issue) -> bool:

@@ -79,11 +79,11 @@ def tell_outcome(
     map_defects = None if result.seen is None else shown_defects(result.seen)
     _write(
         folder / numbered("verdicts.json", issue),
-        verdicts_json(result.verdicts, about, map_defects),
+        verdicts_json(result.verdicts, about, map_defects, result.tests),
     )
     _write(
         folder / numbered("junit.xml", issue),
-        junit_xml(result.verdicts, about, digest=result.digest),
+        junit_xml(result.verdicts, about, digest=result.digest, tests=result.tests),
     )
     console = Console(soft_wrap=False, highlight=False, markup=False, emoji=False)
     if quiet:

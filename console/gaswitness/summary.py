@@ -15,6 +15,7 @@ from rich.text import Text
 from gaswitness.about import AboutRun
 from gaswitness.cautions import IN_SHORT
 from gaswitness.matrix_picture import MARKS, legend, matrix_picture
+from gaswitness.plan_states import counted, state_of
 from gaswitness.plan_tests import HEADING, plan_lines
 from gaswitness.unseen_words import unseen_headline, unseen_kinds, unseen_tail
 from gaswitness.wording import (
@@ -277,7 +278,8 @@ def conclusion(
     """The outcome in one line. `tests`: those of the plan; all is proven only where they are."""
     number = counts(verdicts)
     left = sum(test.outcome is not Outcome.PROVEN for test in tests)
-    of_plan = f"; {left} of {len(tests)} tests of the plan not proven" if left else ""
+    states = counted(state_of(one.outcome, one.test.how) for one in tests)
+    of_plan = f"; of {len(tests)} tests of the plan {states}" if left else ""
     if number[Outcome.FAILED]:
         return f"FAILED: {counts_words(verdicts)}{of_plan}"
     unsettled = number[Outcome.INCONCLUSIVE] or number[Outcome.NOT_RUN]

@@ -15,16 +15,21 @@ from gaswitness.about import AboutRun
 from gaswitness.wording import counts
 from gaswitness_probe.shown_defects import ShownDefects
 from gaswitness_probe.verdict import Aspect, Interval, Kind, Verdict
+from gaswitness_scenarios.plan_outcome import ClaimOutcome, PlanOutcome
 
 FORMAT: Final = 1
 
 
 def verdicts_json(
-    verdicts: Sequence[Verdict], about: AboutRun, map_defects: ShownDefects | None = None
+    verdicts: Sequence[Verdict],
+    about: AboutRun,
+    map_defects: ShownDefects | None = None,
+    tests: Sequence[PlanOutcome] = (),
 ) -> str:
     """The whole file as text, ending in a newline.
 
-    `map_defects`: those that the run would have shown; None where nothing was played.
+    `map_defects`: those that the run would have shown; None where nothing was played. `tests`: what
+    became of those of a plan that were to be done.
     """
     rank = {kind: at for at, kind in enumerate(Kind)}
     document = {
@@ -32,6 +37,7 @@ def verdicts_json(
         "run": _about(about),
         "summary": {str(outcome): number for outcome, number in counts(verdicts).items()},
         "map_defects": None if map_defects is None else _map_defects(map_defects),
+        "tests": [_test(one) for one in tests],
         "verdicts": [_verdict(found) for found in sorted(verdicts, key=lambda v: rank[v.kind])],
     }
     text = json.dumps(document, sort_keys=True, indent=2, ensure_ascii=False, allow_nan=False)
@@ -57,6 +63,28 @@ def _map_defects(found: ShownDefects) -> dict[str, Any]:
         "alike": [
             {"kind": one.kind, "place": one.place, "because": one.because} for one in found.alike
         ],
+    }
+
+
+def _test(found: PlanOutcome) -> dict[str, Any]:
+    test = found.test
+    return {
+        "id": test.id,
+        "title": test.title,
+        "attempt": test.attempt,
+        "how": test.how,
+        "verdict": str(found.outcome),
+        "because": found.because,
+        "claims": [_claim(one) for one in found.claims],
+        "beside": [_claim(one) for one in found.beside],
+    }
+
+
+def _claim(one: ClaimOutcome) -> dict[str, str]:
+    return {
+        "claim": str(one.claim),
+        "verdict": str(one.outcome),
+        "because": one.because,
     }
 
 

@@ -7,7 +7,7 @@ import asyncio
 import contextlib
 import math
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -43,7 +43,12 @@ from gaswitness_scenarios.events import Listener, PhaseName
 from gaswitness_scenarios.facts_of_run import clock_facts, facts_of_run
 from gaswitness_scenarios.identification import read_identity
 from gaswitness_scenarios.merge import all_verdicts
-from gaswitness_scenarios.plan_outcome import PlanOutcome, PlayedTest, outcomes_of_tests
+from gaswitness_scenarios.plan_outcome import (
+    PlanOutcome,
+    PlayedTest,
+    never_begun,
+    outcomes_of_tests,
+)
 from gaswitness_scenarios.plan_run import PlanCourse
 from gaswitness_scenarios.poll_clock import PollClock, PollingOver
 from gaswitness_scenarios.record import Record
@@ -127,12 +132,18 @@ async def conduct(course: Course, clock: LoopClock, listen: Listener) -> RunResu
         digest=digest,
         evidence=course.evidence,
         stats=run.stats(elapsed_s),
-        tests=outcomes_of_tests(record.notes.tests, verdicts),
+        tests=outcomes_of_tests(_tests(course, record.notes.tests), verdicts),
         facts=replace(run.facts, clock=clock_facts(clock)),
         seen=run.seen,
     )
     listen(events.RunFinished(result))
     return result
+
+
+def _tests(course: Course, played: Sequence[PlayedTest]) -> tuple[PlayedTest, ...]:
+    """Those of the plan that were to be done, those that never came at the end."""
+    planned = [part.test for script in course.scripts for part in script.tests]
+    return (*played, *never_begun(planned, played, course.plan.chosen))
 
 
 def _evidence(course: Course) -> Evidence | None:

@@ -1,9 +1,14 @@
 """What became of each test of a plan: its claims looked up among the verdicts. Pure."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from gaswitness_probe.verdict import Aspect, Outcome, Verdict, overall
+from gaswitness_scenarios.script import PlannedTest
+
+NOT_BEGUN: Final = "not begun"
+"""How a test ended that was to be done, and never came."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +31,7 @@ def claim_of(text: str) -> Claim:
 @dataclass(frozen=True, slots=True)
 class PlayedTest:
     """A test as it was played, from `begun_s` to `ended_s` of the run. `how`: done, skipped,
-    stopped, broken off; `reason` says why where it was not done."""
+    stopped, broken off, not begun; `reason` says why where it was not done."""
 
     id: str
     title: str
@@ -73,6 +78,20 @@ class PlanOutcome:
         return f"{told[0].claim}: {told[0].because or told[0].outcome}"
 
 
+def never_begun(
+    planned: Iterable[PlannedTest],
+    played: Iterable[PlayedTest],
+    chosen: Container[str] | None = None,
+) -> tuple[PlayedTest, ...]:
+    """The tests that were to be done (`chosen`: their ids, None for all) and never came."""
+    begun = {test.id for test in played}
+    return tuple(
+        PlayedTest(test.id, test.title, 0, test.proves, 0.0, 0.0, NOT_BEGUN)
+        for test in planned
+        if test.id not in begun and (chosen is None or test.id in chosen)
+    )
+
+
 def outcomes_of_tests(
     tests: Sequence[PlayedTest], verdicts: Iterable[Verdict]
 ) -> tuple[PlanOutcome, ...]:
@@ -98,7 +117,8 @@ def _outcome(test: PlayedTest, by_id: Mapping[str, Verdict]) -> PlanOutcome:
     )
     found = [one.outcome for one in (*claims, *beside)]
     outcome = overall(found)
-    if outcome is Outcome.PROVEN and Outcome.NOT_RUN in found:
+    if outcome is not Outcome.FAILED and Outcome.NOT_RUN in found:
+        # It was to be shown, and was not: that is open, not harmless.
         outcome = Outcome.INCONCLUSIVE
     if test.how != "done" and outcome is not Outcome.FAILED:
         outcome = Outcome.NOT_RUN

@@ -4,6 +4,7 @@ import pytest
 
 from gaswitness.about import AboutRun, NamedDigest
 from gaswitness_probe.verdict import Aspect, Kind, Outcome, Proof, Verdict
+from gaswitness_scenarios.plan_outcome import PlanOutcome, PlayedTest, outcomes_of_tests
 from gaswitness_sitefile.site import Site
 
 # SHA-256 of "abc": FIPS 180-2 appendix B.1.
@@ -97,4 +98,21 @@ def about() -> AboutRun:
         seed=7,
         clock="virtual",
         span_s=(0.0, 725.0),
+    )
+
+
+@pytest.fixture
+def of_plan(verdicts: tuple[Verdict, ...]) -> tuple[PlanOutcome, ...]:
+    """Of a plan: one proven, one failed, one whose claim is misspelt, one skipped, one that never
+    came."""
+    good, bad = "cell/AT-101.A1 > BN-1", f"cell/{VOTE} > BN-1: rise"
+    return outcomes_of_tests(
+        [
+            PlayedTest("T-1", "the first", 2, (good,), 10.0, 40.0),
+            PlayedTest("T-2", "a vote", 1, (bad,), 50.0, 90.0),
+            PlayedTest("T-3", "another", 1, (f"{good}: rizes",), 91.0, 95.0),
+            PlayedTest("T-4", "on the roof", 1, (good,), 95.0, 95.0, "skipped", "no ladder"),
+            PlayedTest("T-5", "the last", 0, (good,), 0.0, 0.0, "not begun"),
+        ],
+        verdicts,
     )

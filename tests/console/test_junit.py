@@ -8,6 +8,7 @@ import pytest
 from gaswitness.about import AboutRun
 from gaswitness.junit import junit_xml
 from gaswitness_probe.verdict import Kind, Outcome, Verdict
+from gaswitness_scenarios.plan_outcome import PlanOutcome
 
 
 def parsed(verdicts: Sequence[Verdict], about: AboutRun) -> ET.Element:
@@ -61,3 +62,25 @@ def test_every_character_makes_well_formed_xml(about: AboutRun) -> None:
     case = parsed([verdict], about).find("testsuite/testcase")
     assert case is not None
     assert "\\x00\\x01" in (case.get("name") or "")
+
+
+def test_a_test_of_the_plan_is_a_case_and_only_a_proven_one_looks_passed(
+    of_plan: tuple[PlanOutcome, ...], about: AboutRun
+) -> None:
+    """All verdicts are good: a CI system has nothing but the plan's cases to stop it."""
+    good = [Verdict("cell/AT-101.A1 > BN-1", Kind.CELL, Outcome.PROVEN)]
+    root = ET.fromstring(junit_xml(good, about, tests=of_plan))
+    cases = root.findall("testsuite[@name='gaswitness.plan']/testcase")
+    assert {case.get("classname") for case in cases} == {"plan"}
+    assert [(case.get("name"), [child.tag for child in case]) for case in cases] == [
+        ("T-1 the first", ["system-out"]),
+        ("T-2 a vote", ["failure"]),
+        ("T-3 another", ["error"]),
+        ("T-4 on the roof", ["skipped"]),
+        ("T-5 the last", ["skipped"]),
+    ]
+    assert [case.get("time") for case in cases][:2] == ["30.000", "40.000"]
+    assert cases[3][0].get("message") == "skipped: no ladder"
+    assert cases[0][0].text == "cell/AT-101.A1 > BN-1: proven"
+    totals = [root.get(key) for key in ("tests", "failures", "errors", "skipped")]
+    assert totals == ["6", "1", "1", "2"]

@@ -21,7 +21,7 @@ from gaswitness.report_html import report_html
 from gaswitness.report_issues import read_issues
 from gaswitness.report_json import report_json, report_schema
 from gaswitness.report_junit import report_junit
-from gaswitness.report_outcome import overall_outcome
+from gaswitness.report_outcome import headline, overall_outcome
 from gaswitness.report_pages import report_sheets
 from gaswitness.report_tables import punch_csv, steps_book, steps_csv
 from gaswitness_probe.evidence import Evidence
@@ -84,6 +84,7 @@ def test_page_one_says_the_outcome_in_words(tree, first):
     assert text.index("FAILED.") < text.index("Contents")
     front = text[: text.index("Contents")]
     assert "Of 2 tests of the plan: 1 proven, 1 failed." in front
+    assert "T-002 AT-1 closes the valve: failed: " in front
     assert "level/AT-1.A2: AT-1.A2 was off though the reading stood at" in front
     assert "proves nothing about a real panel" in front
     for party in ("Vendor", "Purchaser", "Third party"):
@@ -169,11 +170,35 @@ def test_all_proven_takes_a_whole_record(first):
     report, _ = first
     facts = report.issues
     good = [one for one in report.items if one.outcome is Outcome.PROVEN]
-    assert overall_outcome(facts, good) is Outcome.PROVEN
+    assert overall_outcome(facts, good, []) is Outcome.PROVEN
     cut = (replace(facts[0], sound=False),)
-    assert overall_outcome(cut, good) is Outcome.INCONCLUSIVE
-    assert overall_outcome(facts, report.items) is Outcome.FAILED
-    assert overall_outcome(facts, []) is Outcome.NOT_RUN
+    assert overall_outcome(cut, good, []) is Outcome.INCONCLUSIVE
+    assert overall_outcome(facts, report.items, []) is Outcome.FAILED
+    assert overall_outcome(facts, [], []) is Outcome.NOT_RUN
+
+
+@pytest.mark.parametrize(
+    ("how", "outcome", "whole", "words"),
+    [
+        ("done", Outcome.PROVEN, Outcome.PROVEN, "ALL PROVEN. Of 1 things to be shown: 1 proven. "),
+        ("skipped", Outcome.NOT_RUN, Outcome.INCONCLUSIVE, "1 proven, 1 left out."),
+        ("not begun", Outcome.NOT_RUN, Outcome.INCONCLUSIVE, "1 proven, 1 never begun."),
+        ("done", Outcome.INCONCLUSIVE, Outcome.INCONCLUSIVE, "1 proven, 1 open."),
+        ("done", Outcome.FAILED, Outcome.FAILED, "1 proven, 1 failed."),
+        # nobody was to do it: the verdicts say what is missing
+        ("not asked for", Outcome.NOT_RUN, Outcome.PROVEN, "1 proven, 1 not asked for."),
+    ],
+)
+def test_all_proven_takes_all_tests_that_were_to_be_done(first, how, outcome, whole, words):
+    report, _ = first
+    facts, proven = report.issues, part(report, "T-001")
+    good = [next(one for one in report.items if one.outcome is Outcome.PROVEN)]
+    parts = [proven, replace(proven, id="T-9", how=how, outcome=outcome)]
+    assert overall_outcome(facts, good, parts) is whole
+    said = headline(whole, good, parts)
+    assert words in said
+    assert said.startswith("ALL PROVEN") is (whole is Outcome.PROVEN)
+    assert "Of 2 tests of the plan: " in said
 
 
 def test_foreign_text_stays_text(tree):
@@ -274,7 +299,7 @@ def test_the_same_evidence_makes_the_same_bytes(folder, first, page):
 def test_junit_has_tests_and_verdicts(first):
     root = ET.fromstring(report_junit(first[0]))
     suites = {suite.get("name"): suite for suite in root}
-    tests = suites["gaswitness.test"]
+    tests = suites["gaswitness.plan"]
     assert (tests.get("tests"), tests.get("failures")) == ("2", "1")
     assert tests[1].find("failure").get("message").startswith("level/AT-1.A2: setpoint: ")
     total = sum(int(suite.get("failures")) for suite in root)

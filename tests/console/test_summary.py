@@ -119,10 +119,16 @@ def test_a_run_cut_short_has_not_proven_all(about: AboutRun, site: Site) -> None
 
 
 @pytest.mark.parametrize(
-    ("how", "outcome"), [("skipped", Outcome.NOT_RUN), ("done", Outcome.INCONCLUSIVE)]
+    ("how", "outcome", "state"),
+    [
+        ("skipped", Outcome.NOT_RUN, "1 left out"),
+        ("done", Outcome.INCONCLUSIVE, "1 open"),
+        ("not begun", Outcome.NOT_RUN, "1 never begun"),
+        ("stopped", Outcome.NOT_RUN, "1 broken off"),
+    ],
 )
 def test_a_test_of_the_plan_that_is_open_leaves_the_run_open(
-    how: str, outcome: Outcome, about: AboutRun, site: Site
+    how: str, outcome: Outcome, state: str, about: AboutRun, site: Site
 ) -> None:
     only = (Verdict("point/x", Kind.POINT, Outcome.PROVEN),)
     proven = PlanOutcome(PlayedTest("T-1", "one", 1, (), 0, 1), Outcome.PROVEN, ())
@@ -131,7 +137,7 @@ def test_a_test_of_the_plan_that_is_open_leaves_the_run_open(
     assert ended_as(only, [proven], "") is ExitCode.ALL_PROVEN
     said = conclusion(only, about, [proven, left])
     assert said.startswith("NOT PROVEN")
-    assert said.endswith("1 of 2 tests of the plan not proven")
+    assert said.endswith("; of 2 tests of the plan 1 proven, " + state)
     assert ended_as(only, [proven, left], "") is ExitCode.SOMETHING_OPEN
     failed = (Verdict("point/x", Kind.POINT, Outcome.FAILED),)
     assert ended_as(failed, [left], "") is ExitCode.SOMETHING_FAILED

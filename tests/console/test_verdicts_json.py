@@ -9,6 +9,7 @@ import pytest
 from gaswitness.about import AboutRun, NamedDigest
 from gaswitness.verdicts_json import verdicts_json, verdicts_schema
 from gaswitness_probe.verdict import Aspect, Kind, Outcome, Verdict
+from gaswitness_scenarios.plan_outcome import PlanOutcome
 
 Verdicts = tuple[Verdict, ...]
 
@@ -78,3 +79,25 @@ def test_foreign_text_is_kept_and_valid_utf8(about: AboutRun) -> None:
     odd = Verdict("point/x", Kind.POINT, Outcome.FAILED, seen="\udce4\x1b\x00 °")
     text = verdicts_json([odd], about)
     assert json.loads(text.encode("utf-8"))["verdicts"][0]["seen"] == "\udce4\x1b\x00 °"
+
+
+def test_tests_of_the_plan_stand_with_their_claims(
+    verdicts: Verdicts, about: AboutRun, of_plan: tuple[PlanOutcome, ...]
+) -> None:
+    document = json.loads(verdicts_json(verdicts, about, None, of_plan))
+    jsonschema.Draft202012Validator(verdicts_schema()).validate(document)
+    tests = {one["id"]: one for one in document["tests"]}
+    assert [(name, one["verdict"], one["how"]) for name, one in tests.items()] == [
+        ("T-1", "proven", "done"),
+        ("T-2", "failed", "done"),
+        ("T-3", "inconclusive", "done"),
+        ("T-4", "not_run", "skipped"),
+        ("T-5", "not_run", "not begun"),
+    ]
+    assert tests["T-1"]["attempt"] == 2
+    assert tests["T-1"]["claims"] == [
+        {"claim": "cell/AT-101.A1 > BN-1", "verdict": "proven", "because": ""}
+    ]
+    assert tests["T-3"]["because"] == "cell/AT-101.A1 > BN-1: rizes: it was not seen to happen"
+    assert [one["claim"] for one in tests["T-2"]["beside"]] == []
+    assert json.loads(verdicts_json(verdicts, about))["tests"] == []

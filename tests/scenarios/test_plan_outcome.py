@@ -1,7 +1,14 @@
 import pytest
 
 from gaswitness_probe.verdict import Aspect, Kind, Outcome, Verdict
-from gaswitness_scenarios.plan_outcome import Claim, PlayedTest, claim_of, outcomes_of_tests
+from gaswitness_scenarios.plan_outcome import (
+    Claim,
+    PlayedTest,
+    claim_of,
+    never_begun,
+    outcomes_of_tests,
+)
+from gaswitness_scenarios.script import PlannedTest
 
 VOTE = "cell/2oo3(AT-1.A2, AT-2.A2, AT-3.A2) > K1"
 RISES = "cell/AT-1.A2 > K3: rises"
@@ -56,7 +63,7 @@ def test_what_was_not_seen_leaves_it_open():
     assert found.outcome is Outcome.INCONCLUSIVE
     assert found.because == "cell/AT-1.A2 > K3: latches: it was not seen to happen"
     alone = outcome_of([played(proves=("level/AT-9.A1",))], cell(aspect()))
-    assert alone.outcome is Outcome.NOT_RUN
+    assert alone.outcome is Outcome.INCONCLUSIVE
     assert "no verdict speaks of it" in alone.because
 
 
@@ -95,3 +102,20 @@ def test_an_expectation_may_have_a_colon_in_its_name():
     name = "expectation/K1 stays off: all in fault"
     verdict = Verdict(name, Kind.EXPECTATION, Outcome.PROVEN)
     assert outcome_of([played(proves=(name,))], verdict).outcome is Outcome.PROVEN
+
+
+def test_what_was_to_be_done_and_never_came_is_told():
+    planned = [
+        PlannedTest(
+            at_s=0.0, place="p", words="", id=name, title=f"of {name}", proves=(RISES,), moves=()
+        )
+        for name in ("T-1", "T-2", "T-3")
+    ]
+    left = never_begun(planned, [played("T-1")])
+    assert [(one.id, one.title, one.attempt, one.how) for one in left] == [
+        ("T-2", "of T-2", 0, "not begun"),
+        ("T-3", "of T-3", 0, "not begun"),
+    ]
+    assert [one.id for one in never_begun(planned, [played("T-1")], {"T-1", "T-3"})] == ["T-3"]
+    found = outcome_of(left[:1], cell(aspect()))
+    assert (found.outcome, found.because) == (Outcome.NOT_RUN, "not begun")
