@@ -13,6 +13,7 @@ from gaswitness_scenarios.script import (
     Input,
     InTest,
     OutputTest,
+    Power,
     Step,
 )
 from gaswitness_sitefile.mode_facts import FORCED
@@ -39,6 +40,9 @@ def shows(site: Site, histories: Mapping[str, PointHistory], step: Step) -> bool
         case OutputTest():
             held = truth(step.on is not None)
             return _shows_fact(site, histories, f"{step.output}.{FORCED}", held)
+        case Power(on=True):
+            # Told by a key alone, it would be later than it was by the way back from the panel.
+            return _shows_fact(site, histories, "panel.warm_up", TRUE)
         case Input():
             return _shows_fact(site, histories, f"{step.tag}.active", truth(step.on))
         case _:

@@ -9,6 +9,8 @@ from gaswitness_sitefile.load import load_site
 
 SITE = load_site(Path(__file__).parent / "a_site.yaml").site
 
+LARKWATER = Path(__file__).parents[2] / "scenarios" / "sites" / "larkwater" / "site.yaml"
+
 
 def seen(**values):
     """The last sample of each point."""
@@ -44,3 +46,12 @@ def test_what_no_point_shows_and_what_was_never_read_does_not_show():
     assert not shows(SITE, seen(one=0.0), step(inhibit="AT-1"))
     assert not shows(SITE, {}, step(fault="AT-1"))
     assert not shows(SITE, seen(one=0.0), step(press="reset"))
+
+
+def test_a_supply_that_is_back_shows_by_the_warm_up():
+    site = load_site(LARKWATER).site
+    off, on = built(site, [{"power": "off"}, {"power": "on"}])
+    assert shows(site, seen(**{"Panel warm-up": True}), on)
+    assert shows(site, seen(**{"Panel warm-up": False}), on) is False
+    assert shows(site, seen(**{"Panel warm-up": False}), off) is None
+    assert shows(SITE, seen(one=0.0), *built(SITE, [{"power": "on"}])) is None
