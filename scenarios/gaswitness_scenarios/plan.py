@@ -4,8 +4,9 @@ Tests in the order in which they are best done: what costs no gas first, then re
 then rounds of channels that do not meet, then all that takes several causes, then the supply.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 from gaswitness_scenarios.plan_bench import Draft
@@ -90,33 +91,52 @@ def make_plan(
     ground = Ground.of(site, link, looks)
     tests: list[Draft] = []
 
-    def add(draft: Draft | None) -> None:
-        if draft is not None and draft.steps:
-            drop_pulsed(ground, draft)
-            tests.append(draft)
-            ground.covered |= draft.covers
+    def add(title: str, write: Callable[[str], Draft | None]) -> None:
+        before = ground.noted()
+        draft = write(title)
+        if draft is None or not draft.steps:
+            return
+        if draft.short:
+            ground.back_to(before)
+            ground.unfed[title] = draft.short
+            if draft.group == "levels":
+                ground.starving.update(dict.fromkeys(draft.tags, draft.short))
+            return
+        drop_pulsed(ground, draft)
+        tests.append(draft)
+        ground.covered |= draft.covers
 
     for contact in site.inputs:
-        add(input_test(ground, contact, f"{contact.tag} made and opened"))
-    add(own_time_test(ground, "Outputs with a time of their own"))
-    add(panel_fault_test(ground, "A fault of the panel itself"))
+        add(f"{contact.tag} made and opened", partial(input_test, ground, contact))
+    add("Outputs with a time of their own", partial(own_time_test, ground))
+    add("A fault of the panel itself", partial(panel_fault_test, ground))
     for channel in site.channels:
-        add(fault_test(ground, channel, f"Fault, drop-out and return of {channel.tag}"))
-    add(forced_test(ground, "Outputs forced on and off"))
-    add(combinations_test(ground, "Causes of several contacts, faults or inhibits"))
-    add(inhibited_faults_test(ground, "Faults of inhibited channels"))
-    add(zero_test(ground, "Readings below zero"))
-    groups = chunks([channel.tag for channel in site.channels], at_once)
-    for group in groups:
-        channels = [site.channel_of[tag] for tag in group]
-        where = "all channels" if len(groups) == 1 else ", ".join(group)
-        add(levels_test(ground, channels, f"Readings and alarm levels of {where}"))
-    made = rounds_of(ground, at_once)
+        add(
+            f"Fault, drop-out and return of {channel.tag}",
+            partial(fault_test, ground, channel),
+        )
+    add("Outputs forced on and off", partial(forced_test, ground))
+    add("Causes of several contacts, faults or inhibits", partial(combinations_test, ground))
+    add("Faults of inhibited channels", partial(inhibited_faults_test, ground))
+    add("Readings below zero", partial(zero_test, ground))
+    effects = {channel.tag: ground.moved_by(channel) for channel in site.channels}
+    fed = ground.index.supply.groups
+    for group in chunks([channel.tag for channel in site.channels], at_once):
+        for tags in fed(group, effects):
+            channels = [site.channel_of[tag] for tag in tags]
+            where = "all channels" if len(tags) == len(site.channels) else ", ".join(tags)
+            title = f"Readings and alarm levels of {where}"
+            add(title, partial(levels_test, ground, channels))
+    made = [part for group in rounds_of(ground, at_once) for part in fed(group, effects)]
     for group in made:
-        add(round_test(ground, group, f"What {_and(group)} {_drive(group)} by gas"))
-    add(gate_test(ground, "Votes, sums, mutes: all in gas, one counts after the other"))
-    add(exposure_test(ground, "Exposure averages"))
-    add(power_test(ground, site.channels, "Supply lost and back"))
+        add(f"What {_and(group)} {_drive(group)} by gas", partial(round_test, ground, group))
+    add("Votes, sums, mutes: all in gas, one counts after the other", partial(gate_test, ground))
+    add("Exposure averages", partial(exposure_test, ground))
+    parts = fed([channel.tag for channel in site.channels], effects)
+    for tags in parts or [[]]:
+        of = "" if len(parts) < 2 else f", {', '.join(tags)} in gas"
+        channels = [site.channel_of[tag] for tag in tags]
+        add(f"Supply lost and back{of}", partial(power_test, ground, channels, beside=of))
     claim_points(site, tests)
     for number, draft in enumerate(tests, 1):
         draft.id = f"T-{number:03d}"

@@ -10,6 +10,7 @@ from typing import Any
 
 from gaswitness_scenarios.plan_ladder import Rung
 from gaswitness_scenarios.plan_stimuli import OWN_FAULT, expanded, holds
+from gaswitness_scenarios.plan_supply import PlanSupply, short_words
 from gaswitness_sitefile.channel import Direction, LevelsOnFault
 from gaswitness_sitefile.matrix import Cause, Cell, Fact, facts_of
 from gaswitness_sitefile.site import Site
@@ -23,6 +24,7 @@ class MatrixIndex:
 
     def __init__(self, site: Site) -> None:
         self.site = site
+        self.supply = PlanSupply(site)
         by_text: dict[str, Cause] = {}
         self.cause_of: dict[str, Cause] = {}
         self.cells_by_fact: dict[Fact, list[Cell]] = {}
@@ -40,7 +42,8 @@ class MatrixIndex:
 
 @dataclass
 class Draft:
-    """A test as it is being written. `covers`: (what, kind) pairs that it shows."""
+    """A test as it is being written. `covers`: (what, kind) pairs that it shows. `short`: why the
+    panel's own bus cannot feed it; empty where it can."""
 
     title: str
     group: str
@@ -52,6 +55,7 @@ class Draft:
     gas_s: float = 0.0
     applications: int = 0
     id: str = ""
+    short: str = ""
 
     @property
     def length_s(self) -> float:
@@ -304,6 +308,17 @@ class Bench:
                 over_s = self.now_s + cell.off_delay_s + cell.response_s
                 self.busy_s[cell.effect] = max(self.busy_s.get(cell.effect, 0.0), over_s)
         self._facts = now
+        if not self.index.supply.ample:
+            self._draws()
+
+    def _draws(self) -> None:
+        """Whether the bus feeds all that is on now."""
+        acting = {one for one, cells in self.acting.items() if cells}
+        acting |= {one for one, cells in self.latched.items() if cells}
+        alarmed = {tag for tag, on in self.on.items() if on}
+        short = self.index.supply.short(acting, alarmed)
+        if short and not self.draft.short:
+            self.draft.short = short_words(short, acting)
 
     def _unlatch(self) -> None:
         """Latched outputs go, and are at rest once the time for it is over."""

@@ -267,7 +267,7 @@ class _Gate(Counting):
         cell does not latch, but a level that drives them does."""
         shown = self.ground.covered | self.bench.draft.covers
         last = self.gates.count - 1
-        found = []
+        found: list[tuple[Cell, tuple[Fact, ...]]] = []
         for cell in self.site.matrix:
             if cell.latching or (cell.id, "A") in shown:
                 continue
@@ -275,6 +275,9 @@ class _Gate(Counting):
                 sources = (turn.fact, *turn.standing)
                 gas = [fact for fact in sources if is_gas(self.site, fact)]
                 latching = any(latches(self.ground, fact) for fact in gas)
+                together = [f for _, held in found for f in held] + list(sources)
+                if self.gates.short(self.gates.facts(last, together)):
+                    continue
                 if turn.on and latching and self.gates.fits(cell, turn, last):
                     found.append((cell, sources))
                     break

@@ -91,6 +91,8 @@ class Gates:
             return False
         off = self.facts(stage, turn.standing)
         on = self.facts(stage, sources)
+        if self.short(on):
+            return False
         if self.ground.index.standing(cell, off) is turn.on:
             return False
         if self.ground.index.standing(cell, on) is not turn.on:
@@ -100,6 +102,19 @@ class Gates:
             for other in self.others(cell, on)
             for facts in (off, on)
         )
+
+    def short(self, facts: frozenset[Fact]) -> bool:
+        """Whether the bus cannot feed what acts for these facts, all channels being in gas."""
+        index = self.ground.index
+        if index.supply.ample:
+            return False
+        acting = {
+            cell.effect
+            for fact in facts
+            for cell in index.cells_by_fact.get(fact, ())
+            if index.standing(cell, facts)
+        }
+        return bool(index.supply.short(acting, [tag for tag, found in self.rungs.items() if found]))
 
     def others(self, cell: Cell, facts: frozenset[Fact]) -> list[Cell]:
         found = {
@@ -169,6 +184,8 @@ class Gates:
             return False
         whole = [*batch, slot]
         everything = self.facts(stage, frozenset().union(*(one.sources for one in whole)))
+        if self.short(everything):
+            return False
         for one in whole:
             without = self.facts(
                 stage,
@@ -196,7 +213,16 @@ class Gates:
             ]
             if ways:
                 found.append(Voice(cell, min(ways, key=len)))
-        return sorted(found, key=lambda voice: len(voice.sources))
+        return self.fed(sorted(found, key=lambda voice: len(voice.sources)), stage)
+
+    def fed(self, voices: list[Voice], stage: int) -> list[Voice]:
+        """Those that the bus can feed together: each stands until the last has sounded."""
+        kept: list[Voice] = []
+        for voice in voices:
+            together = [fact for one in (*kept, voice) for fact in one.sources]
+            if not self.short(self.facts(stage, together)):
+                kept.append(voice)
+        return kept
 
     def sounds(self, cell: Cell, sources: tuple[Fact, ...], stage: int) -> bool:
         """Whether these sources, let count at the stage, turn the cell."""

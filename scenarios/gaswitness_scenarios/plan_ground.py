@@ -5,7 +5,7 @@ Computed once. `shown` are the facts of mapped points.
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Self
+from typing import Any, Self
 
 from gaswitness_probe.facts import fact_sources, reading_points, resolution, within_type
 from gaswitness_probe.provable import Chance, provable
@@ -31,7 +31,8 @@ LONG_RUN_ON_S = 60.0
 @dataclass
 class Ground:
     """`turns_of`: by cell id. `timed_levels`: whose delay the link can prove however the polls
-    fall. `done`, `covered`: what the tests written so far show."""
+    fall. `done`, `covered`: what the tests written so far show. `unfed`: titles of tests that the
+    panel's own bus cannot feed, and why; `starving`: the channels whose gas alone is too much."""
 
     site: Site
     timing: PlanTiming
@@ -48,6 +49,8 @@ class Ground:
     exposures: set[Fact] = field(default_factory=set)
     covered: set[tuple[str, str]] = field(default_factory=set)
     through_mute: set[str] = field(default_factory=set)
+    unfed: dict[str, str] = field(default_factory=dict)
+    starving: dict[str, str] = field(default_factory=dict)
 
     @classmethod
     def of(cls, site: Site, link: LinkAddress | None, looks: str = "all") -> Self:
@@ -73,6 +76,27 @@ class Ground:
     def bench(self, title: str, group: str) -> Bench:
         """A bench for a new test."""
         return Bench(self.index, title, group)
+
+    def noted(self) -> tuple[set[Any], ...]:
+        """What tests have shown so far, to be gone back to."""
+        return tuple(map(set, self._notes()))
+
+    def back_to(self, noted: tuple[set[Any], ...]) -> None:
+        """Forget what a test that is not kept was to show."""
+        for now, before in zip(self._notes(), noted, strict=True):
+            now.intersection_update(before)
+
+    def _notes(self) -> tuple[set[Any], ...]:
+        return self.done, self.looked, self.seen_at_rest, self.exposures, self.through_mute
+
+    def moved_by(self, channel: Channel) -> set[str]:
+        """The outputs that the channel alone moves at any of its levels."""
+        return {
+            cell.effect
+            for ladder in self.ladders[channel.tag]
+            for rung in ladder
+            for cell in self.cells_of_fact(Fact(channel.tag, rung.name))
+        }
 
     def needs(self) -> Iterable[Need]:
         """All that no test shows yet."""

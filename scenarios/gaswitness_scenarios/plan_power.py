@@ -19,9 +19,10 @@ LEAST_WARM_UP_S: Final = 8.0
 """In a shorter warm-up nothing can be seen to stay off."""
 
 
-def power_test(ground: Ground, channels: Sequence[Channel], title: str) -> Draft:
-    """The supply lost and back with gas there; then with alarms latched, and clean air."""
-    writer = _Power(ground, channels, title)
+def power_test(ground: Ground, channels: Sequence[Channel], title: str, beside: str = "") -> Draft:
+    """The supply lost and back with gas there; then with alarms latched, and clean air. `beside`:
+    words that tell it from another such test."""
+    writer = _Power(ground, channels, title, beside)
     writer.alarms()
     writer.lost_in_gas()
     writer.alarms_again()
@@ -32,7 +33,10 @@ def power_test(ground: Ground, channels: Sequence[Channel], title: str) -> Draft
 
 
 class _Power:
-    def __init__(self, ground: Ground, channels: Sequence[Channel], title: str) -> None:
+    def __init__(
+        self, ground: Ground, channels: Sequence[Channel], title: str, beside: str
+    ) -> None:
+        self.beside = beside
         self.ground = ground
         self.site = ground.site
         self.timing = ground.timing
@@ -75,7 +79,7 @@ class _Power:
         left_s = max(0.0, self.warm_up_s - self.back_s)
         if left_s > LEAST_WARM_UP_S:
             for effect in self.effects:
-                self.stays_off(f"{effect} off in warm-up", effect, 0.4 * left_s)
+                self.stays_off(f"{effect} off in warm-up{self.beside}", effect, 0.4 * left_s)
         if away:
             bench.hold(max(0.0, left_s - self.reach_s))
             self.gas()
@@ -95,7 +99,7 @@ class _Power:
         pulsed = {one.tag for one in self.site.outputs if one.pulse_s is not None}
         for effect in self.effects:
             if self.bench.acting.get(effect) and effect not in pulsed:
-                name = f"{effect} acts again after warm-up"
+                name = f"{effect} acts again after warm-up{self.beside}"
                 self.bench.expect(name, f"{effect}.active", on=True, within_s=hold_s, for_s=0)
         self.bench.hold(hold_s)
 
@@ -119,7 +123,7 @@ class _Power:
         bench.hold(self.back_s)
         hold_s = self.warm_up_s + self.timing.flag_s + self.timing.key_s
         for effect in self.effects:
-            self.stays_off(f"{effect} has forgotten its alarm", effect, 0.6 * hold_s)
+            self.stays_off(f"{effect} has forgotten its alarm{self.beside}", effect, 0.6 * hold_s)
         bench.hold(hold_s)
         if bench.draft.moves:
             bench.press("accept")

@@ -63,7 +63,7 @@ def figures(plan: Plan, link: LinkAddress | None = None) -> PlanFigures:
         naive_applications,
         len({claim for test in tests for claim in test.claims}),
         tuple(wants(ground, covers)),
-        (*unprovable_words(provable(plan.site, link)), *unseen_words(plan)),
+        (*unprovable_words(provable(plan.site, link)), *unseen_words(plan), *unfed_words(plan)),
     )
 
 
@@ -91,6 +91,12 @@ def unseen_words(plan: Plan) -> Iterator[str]:
             f"the over-range of {', '.join(latching)} latches: that it comes and stays is seen, "
             "and not judged"
         )
+
+
+def unfed_words(plan: Plan) -> Iterator[str]:
+    """Tests that the panel's own bus cannot feed."""
+    for title, why in plan.ground.unfed.items():
+        yield f"not planned, {title}: {why}"
 
 
 def open_by_reason(found: Iterable[Want]) -> dict[str, list[Want]]:

@@ -70,7 +70,7 @@ class Stairs(Counting):
             for tag, rungs in self.gates.rungs.items()
             if rungs and self.bench.gas.get(tag) == rungs[-1].past
         }
-        found = staircases(self.ground, at_top)
+        found = [one for one in staircases(self.ground, at_top) if self.fed(one)]
         for turn in range(2 if found else 0):
             self.stairs(found, turn)
         low = {
@@ -84,6 +84,11 @@ class Stairs(Counting):
             self.bench.apply({tag: rung.past for tag, rung in low.items()})
             lags = [self.stairs_s(tag, start[tag], rung.past, rung) for tag, rung in low.items()]
             self.bench.hold(max(lags) + self.timing.level_s)
+
+    def fed(self, one: Staircase) -> bool:
+        """Whether the bus can feed what its members drive together."""
+        facts = [Fact(tag, rung.name) for tag, rung in one.rungs.items()]
+        return not self.gates.short(self.gates.facts(self.gates.count - 1, facts))
 
     def stairs(self, found: list[Staircase], turn: int) -> None:
         bench, timing = self.bench, self.timing

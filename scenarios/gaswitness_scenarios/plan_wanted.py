@@ -86,6 +86,8 @@ def cannot_make(ground: Ground, fact: Fact) -> str:
     if is_free(site, fact):
         return ""
     if is_gas(site, fact):
+        if fact.subject in ground.starving:
+            return ground.starving[fact.subject]
         on = {
             name for ladder in ground.ladders[fact.subject] for rung in ladder for name in rung.on
         }

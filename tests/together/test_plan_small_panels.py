@@ -3,9 +3,11 @@
 import pytest
 
 from gaswitness_probe.verdict import Outcome
+from gaswitness_scenarios.library import demo_site_path
 from gaswitness_scenarios.load import load_script
 from gaswitness_scenarios.options import RehearsalOptions
 from gaswitness_scenarios.plan import make_plan
+from gaswitness_scenarios.plan_report import figures
 from gaswitness_scenarios.run import rehearse
 from gaswitness_sitefile.load import load_site
 
@@ -81,3 +83,32 @@ def test_an_output_that_latched_beside_anothers_vote_is_reset_before_its_own(tmp
     expected = [v.outcome for v in run.verdicts if v.id.startswith("expectation/2oo3")]
     assert len(expected) >= 8
     assert set(expected) == {Outcome.PROVEN}
+
+
+SALTMARSH = demo_site_path().parent.parent / "saltmarsh" / "site.yaml"
+
+
+def test_a_plan_draws_no_more_than_the_panels_own_bus_can_feed(tmp_path):
+    """Inlet and wet well sounding at once leave the screen room too little voltage, by design."""
+    plan, run = played(load_site(SALTMARSH), tmp_path, seed=5)
+    assert failed(run) == []
+    assert figures(plan).open == ()
+    assert plan.ground.unfed == {}
+    in_gas = [test.tags for test in plan.tests if test.group in ("levels", "cells", "power")]
+    assert len(in_gas) > 3
+    assert all(not {"AT-1", "AT-2"} <= tags for tags in in_gas)
+    names = [
+        step["expect"]["name"] for test in plan.tests for step in test.steps if "expect" in step
+    ]
+    assert len(names) == len(set(names))
+
+
+def test_what_the_bus_cannot_feed_at_all_is_not_planned_and_said(tmp_path):
+    thin = SALTMARSH.read_text("utf-8").replace("cross_section_mm2: 1.5", "cross_section_mm2: 1.0")
+    site = site_of(thin.replace("length_m: 90,", "length_m: 190,"), tmp_path)
+    plan, run = played(site, tmp_path)
+    assert failed(run) == []
+    found = figures(plan)
+    assert {want.cell.effect for want in found.open} >= {"S2"}
+    assert any("too little voltage" in want.why for want in found.open)
+    assert any("What AT-2" in line and "too little voltage" in line for line in found.unprovable)
