@@ -18,6 +18,12 @@ if TYPE_CHECKING:
 @click.argument("site", default="demo")
 @SCRIPT
 @click.option(
+    "--tests",
+    "chosen",
+    metavar="IDS",
+    help="Of a plan only these tests, with commas between: T-001,T-007.",
+)
+@click.option(
     "--panel",
     metavar="SITE2",
     help="Build the virtual panel from this copy of the site file, to see a deviation found.",
@@ -43,6 +49,7 @@ def rehearse(  # noqa: PLR0913  # one parameter an option
     *,
     site: str,
     scripts: tuple[str, ...],
+    chosen: str | None,
     panel: str | None,
     link: str,
     speed: float | None,
@@ -68,6 +75,7 @@ def rehearse(  # noqa: PLR0913  # one parameter an option
     from gaswitness.progress import watcher
     from gaswitness.run_outcome import EVIDENCE, about_run, tell_outcome
     from gaswitness.site_argument import loaded_site
+    from gaswitness.witness_plan import chosen_tests, in_order
     from gaswitness_scenarios.options import (
         REHEARSAL_SPEED,
         Latency,
@@ -79,6 +87,7 @@ def rehearse(  # noqa: PLR0913  # one parameter an option
     loaded = loaded_site(site)
     panel_site = None if panel is None else loaded_site(panel)
     played = _scripts(scripts, loaded)
+    tests = chosen_tests(chosen, played)
     folder = make_out_folder(out, loaded.site.panel.tag, Path())
     options = RehearsalOptions(
         evidence=folder / EVIDENCE,
@@ -88,6 +97,7 @@ def rehearse(  # noqa: PLR0913  # one parameter an option
         panel_site=None if panel_site is None else panel_site.site,
         latency=Latency() if latency_ms is None else Latency(*latency_ms),
         faults=faults,
+        tests=None if tests is None else tuple(in_order(played, tests)),
     )
     with watcher(Console(stderr=True), quiet=quiet) as watching:
         result = run_rehearsal(loaded, played, options, watching)

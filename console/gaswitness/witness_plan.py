@@ -65,15 +65,17 @@ def prepared(site: LoadedSite, asked: Asked) -> Ready:
             f"{scripts[0].files[0].name}: holds no tests: make a plan with `gaswitness plan`, or "
             "run it with --script"
         )
-    chosen = _chosen(asked.chosen, scripts)
+    chosen = chosen_tests(asked.chosen, scripts)
     notes = {} if asked.plan is None else {"issue": "1", "plan": scripts[0].name}
     if chosen is not None:
-        notes["tests"] = ",".join(_in_order(scripts, chosen))
+        notes["tests"] = ",".join(in_order(scripts, chosen))
     folder = make_out_folder(asked.out, site.site.panel.tag, Path())
     return Ready(scripts, folder, folder / EVIDENCE, tests=chosen, notes=notes)
 
 
-def _chosen(written: str | None, scripts: tuple[Script, ...]) -> frozenset[str] | None:
+def chosen_tests(written: str | None, scripts: tuple[Script, ...]) -> frozenset[str] | None:
+    """The ids of tests that are written with commas between; None where nothing is. Raises click's
+    UsageError where one is in none of the scripts."""
     if written is None:
         return None
     known = [part.test.id for script in scripts for part in script.tests]
@@ -85,7 +87,8 @@ def _chosen(written: str | None, scripts: tuple[Script, ...]) -> frozenset[str] 
     return frozenset(wanted)
 
 
-def _in_order(scripts: tuple[Script, ...], chosen: frozenset[str]) -> list[str]:
+def in_order(scripts: tuple[Script, ...], chosen: frozenset[str]) -> list[str]:
+    """The chosen tests in the order in which the scripts have them."""
     return [part.test.id for script in scripts for part in script.tests if part.test.id in chosen]
 
 
@@ -149,10 +152,10 @@ def _retested(site: LoadedSite, asked: Asked, run: Path) -> Ready:
             f"{record}: was made with another site file: plan anew, and name the plan with --plan"
         )
     left = to_retest(kept)
-    chosen = _chosen(asked.chosen, scripts) or frozenset(left)
+    chosen = chosen_tests(asked.chosen, scripts) or frozenset(left)
     if not chosen:
         raise GaswitnessError(f"{record}: all its tests are proven: there is nothing to test again")
-    _chosen(",".join(sorted(chosen)), scripts)
+    chosen_tests(",".join(sorted(chosen)), scripts)
     issue = _issue_of(record) + 1
     evidence = record.parent / evidence_name(issue)
     if evidence.exists():
@@ -161,7 +164,7 @@ def _retested(site: LoadedSite, asked: Asked, run: Path) -> Ready:
         "issue": str(issue),
         "plan": scripts[0].name,
         "retest_of": kept.digest,
-        "tests": ",".join(_in_order(scripts, chosen)),
+        "tests": ",".join(in_order(scripts, chosen)),
     }
     return Ready(
         scripts,

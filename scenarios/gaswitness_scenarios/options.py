@@ -53,6 +53,7 @@ class RehearsalOptions:
     """`evidence`: the record to write, None for none. `speed`: for a real socket only.
     `panel_site`: what the virtual panel is built from, where it differs from the probe's site.
     `faults`: what the link does wrong from the start on, beyond what the panel's site says.
+    `tests`: ids of the tests of a plan that are played, None for all.
     """
 
     evidence: Path | None = None
@@ -62,6 +63,7 @@ class RehearsalOptions:
     panel_site: Site | None = None
     latency: Latency = Latency()
     faults: tuple[LinkFault, ...] = ()
+    tests: tuple[str, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)

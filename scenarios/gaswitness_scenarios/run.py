@@ -109,8 +109,9 @@ async def _in_memory(
         "simulator",
         _alone(SimulatedDriver(panel, transport.arrive_until, faults)),
         options.evidence,
-        {"seed": str(options.seed)},
+        {"seed": str(options.seed), **_asked(options)},
         RtuFraming(None, site.site.pace.timeout_s) if rtu else None,
+        plan=_rehearsed(options),
     )
     return await conduct(course, clock, progress)
 
@@ -135,12 +136,22 @@ async def _over_a_socket(
             "simulator",
             _alone(SimulatedDriver(panel, faults=faults)),
             options.evidence,
-            {"seed": str(options.seed), "speed": f"{options.speed:g}"},
+            {"seed": str(options.seed), "speed": f"{options.speed:g}", **_asked(options)},
             second=_second(address, unit, site.site),
+            plan=_rehearsed(options),
         )
         return await conduct(course, clock, progress)
     finally:
         await server.close()
+
+
+def _asked(options: RehearsalOptions) -> dict[str, str]:
+    """What the record says of the tests that were asked for."""
+    return {} if options.tests is None else {"tests": ",".join(options.tests)}
+
+
+def _rehearsed(options: RehearsalOptions) -> PlanChoice:
+    return PlanChoice(chosen=None if options.tests is None else frozenset(options.tests))
 
 
 def _virtual(site: LoadedSite, options: RehearsalOptions) -> tuple[VirtualPanel, VirtualDevice]:
