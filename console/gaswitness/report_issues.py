@@ -1,6 +1,5 @@
 """The records that a report is made from: one, or a folder's first run with its retests."""
 
-import math
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -64,44 +63,49 @@ class Issue:
 
         An interruption of a run moves the anchor: instants after it count from the later one.
         """
-        anchor, speed = self._anchor(at_s)
+        begun_s, anchor, speed = self._anchor(at_s)
         if anchor is None:
             return ""
-        from_s, faster = self._announced
+        from_s, faster = next(
+            ((told_s, told) for told_s, told in self._announced if begun_s <= told_s <= at_s),
+            (at_s, 1.0),
+        )
         before_s = min(at_s, from_s)
         moment = anchor + timedelta(seconds=before_s / speed + (at_s - before_s) / faster)
         return moment.astimezone(UTC).strftime("%Y-%m-%d %H:%M:%SZ")
 
     @cached_property
-    def _announced(self) -> tuple[float, float]:
-        """From when on the run's clock went at a served virtual panel's speed, and that speed."""
-        for entry in self.run.remarks:
-            match = ANNOUNCED.match(str(entry.body["text"]))
-            if match:
-                return entry.at_s, float(match[1])
-        return math.inf, 1.0
+    def _announced(self) -> tuple[tuple[float, float], ...]:
+        """From when on the run's clock went at a served virtual panel's speed, and that speed; once
+        for each part of a run that was interrupted."""
+        matches = (
+            (entry.at_s, ANNOUNCED.match(str(entry.body["text"]))) for entry in self.run.remarks
+        )
+        return tuple((at_s, float(match[1])) for at_s, match in matches if match)
 
     @property
     def virtual(self) -> bool:
         """Whether the panel was a virtual one, by the run's kind or by what it said itself."""
-        return self.run.facts.command == "rehearse" or math.isfinite(self._announced[0])
+        return self.run.facts.command == "rehearse" or bool(self._announced)
 
-    def _anchor(self, at_s: float) -> tuple[datetime | None, float]:
+    def _anchor(self, at_s: float) -> tuple[float, datetime | None, float]:
+        """When the part of the run began that the instant lies in, the date of its second 0, and
+        the speed at which it began."""
         clock = self.run.facts.clock
-        anchor, speed = clock.utc_anchor, clock.speed
+        begun_s, anchor, speed = 0.0, clock.utc_anchor, clock.speed
         for entry in self.run.resumed:
             if entry.at_s <= at_s and "clock" in entry.body:
-                anchor = entry.body["clock"]["utc_anchor"]
+                begun_s, anchor = entry.at_s, entry.body["clock"]["utc_anchor"]
                 speed = entry.body["clock"].get("speed", 1.0)
         try:
-            return datetime.fromisoformat(anchor), speed or 1.0
+            return begun_s, datetime.fromisoformat(anchor), speed or 1.0
         except ValueError:
-            return None, 1.0
+            return begun_s, None, 1.0
 
     @property
     def stamp(self) -> int:
         """When the run began, in seconds since 1970; 0 in virtual time."""
-        anchor, _ = self._anchor(0.0)
+        _, anchor, _ = self._anchor(0.0)
         return 0 if anchor is None else int(anchor.timestamp())
 
 

@@ -87,9 +87,11 @@ def _matrix(sheet: Worksheet, site: Site, foot: str) -> None:
 def _crossing(sheet: Worksheet, site: Site, foot: str) -> None:
     drawing = crossing_of(site.matrix, [output.tag for output in site.outputs])
     panel = site.panel
-    about = f"# Cause and effect of {panel.tag} {panel.name}, {panel.document} "
-    about += f"{panel.document_revision}: causes down, effects across; see the sheet {NOTATION}"
-    put(sheet, 1, 1, " ".join(about.split())).font = Font(bold=True)
+    named = " ".join(f"{panel.tag} {panel.name}".split())
+    document = " ".join(f"{panel.document} {panel.document_revision}".split())
+    of = ", ".join(one for one in (named, document) if one)
+    about = f"# Cause and effect of {of}: causes down, effects across; see the sheet {NOTATION}"
+    put(sheet, 1, 1, about).font = Font(bold=True)
     names = [site.output_of[tag] for tag in drawing.effects]
     put_row(sheet, 2, ["# what it is", *(one.name or str(one.kind) for one in names)])
     put_head(sheet, 3, [drawing.corner, *drawing.effects])

@@ -398,6 +398,30 @@ def test_instants_are_told_in_utc(folder, tmp_path, speed, virtual):
     assert "rehearsal" not in front
 
 
+def test_instants_of_a_resumed_run_count_from_its_own_anchor(folder, tmp_path):
+    """A virtual panel served at 20 s in one, the run broken off and resumed: the second part's
+    second 0 lies 300 s before it was resumed, since until then no panel said its speed."""
+    bare, path = tmp_path / "bare.sqlite", tmp_path / "run.sqlite"
+    clock = {"kind": "wall", "utc_anchor": "2031-03-04T10:00:00+00:00", "resolution_s": 1e-9}
+    changed_record(folder / "run.sqlite", bare, clock, 20)
+    entries = list(read_evidence(bare))
+    told = next(one for one in entries if one.kind == "remark" and "It plays" in one.body["text"])
+    later = {"clock": {**clock, "utc_anchor": "2031-03-04T10:55:00+00:00", "speed": 1.0}}
+    record = Evidence.create(path)
+    for entry in entries:
+        record.append(entry.kind, entry.body, entry.at_s)
+    record.append("resumed", {"after_s": 250.0, **later}, 300.0)
+    record.append("remark", told.body, 301.0)
+    record.close()
+    (issue,) = read_issues(path)
+    assert issue.utc(2.0) == "2031-03-04 10:00:02Z"
+    assert issue.utc(42.0) == "2031-03-04 10:00:04Z"  # 2 s, then 40 s of the panel in 2
+    assert issue.utc(299.0) == "2031-03-04 10:00:16Z"
+    assert issue.utc(300.0) == "2031-03-04 11:00:00Z"
+    assert issue.utc(301.0) == "2031-03-04 11:00:01Z"
+    assert issue.utc(401.0) == "2031-03-04 11:00:06Z"
+
+
 def test_a_run_that_broke_off_has_a_report_that_says_so(folder, tmp_path):
     path = tmp_path / "run.sqlite"
     record = Evidence.create(path)

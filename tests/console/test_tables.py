@@ -348,3 +348,21 @@ def test_the_sheets_help_to_edit_and_to_print(demo, tmp_path):
 def test_every_column_has_its_remark():
     assert set(CELL_REMARKS) == set(Cell.model_fields)
     assert set(POINT_REMARKS) == set(Point.model_fields)
+
+
+@pytest.mark.parametrize(
+    ("panel", "title"),
+    [
+        ({}, "# Cause and effect of GDP-7 Cellar: causes down"),
+        ({"document": "C-1"}, "# Cause and effect of GDP-7 Cellar, C-1: causes down"),
+        (
+            {"document": "C-1", "document_revision": "B", "name": ""},
+            "# Cause and effect of GDP-7, C-1 B: causes down",
+        ),
+    ],
+)
+def test_the_crossing_is_titled_with_what_the_panel_has(cellar, panel, title):
+    site = load_site(cellar).site
+    named = {"tag": "GDP-7", "name": "Cellar", "document": "", "document_revision": "", **panel}
+    book = tables_workbook(site.model_copy(update={"panel": site.panel.model_copy(update=named)}))
+    assert book["crossing"]["A1"].value.startswith(title)
