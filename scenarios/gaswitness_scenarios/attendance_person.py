@@ -183,10 +183,8 @@ class PeopleAttending:
 
     def _prompt_after(self, signers: Mapping[str, Participant]) -> str:
         if not signers:
-            return "  [Enter = go on, r = test again, ? = more keys] "
-        return (
-            f"  [initials of {_wanted(signers)} = sign and go on, r = test again, ? = more keys] "
-        )
+            return "  [Enter = go on, r = again, ? = more keys] "
+        return f"  [initials of {_wanted(signers)} = sign, r = again, ? = more] "
 
     def _show_keys(self, own: tuple[str, ...]) -> None:
         for line in (*own, *KEYS_ALWAYS):

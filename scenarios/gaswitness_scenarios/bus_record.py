@@ -52,6 +52,8 @@ class BusRecord(Record):
 
     @model_validator(mode="after")
     def _one_change(self) -> Self:
+        if not self.model_fields_set:
+            raise ValueError("bus changes nothing: write break, short, mend, take_off or another")
         if len(self.model_fields_set) != 1:
             raise ValueError("bus takes one change in a step: write a step of its own for each")
         return self

@@ -9,7 +9,9 @@ from gaswitness_scenarios.script import Drift, Leak, Loop, Purge, RoomAir, Step
 from gaswitness_scenarios.script_file import GasRecord
 from gaswitness_simulator.loop import Band, band
 from gaswitness_sitefile.channel import Channel, SignalKind
+from gaswitness_sitefile.gases import find_gas
 from gaswitness_sitefile.problems import Loc, one_of
+from gaswitness_sitefile.rooms import gas_key
 from gaswitness_sitefile.site import Site
 
 AIR: Final = frozenset(("leak", "purge", "drift", "calibrate", "loop"))
@@ -33,7 +35,8 @@ def air_steps(within: Within, planned: Planned, base: dict[str, Any]) -> Iterato
     record, loc = planned.record, planned.loc
     if record.leak is not None:
         leak = record.leak
-        if _known(within, leak.room, (*loc, "leak", "room")):
+        named = _named_gas(within, leak.gas, (*loc, "leak", "gas"))
+        if _known(within, leak.room, (*loc, "leak", "room")) and named:
             said = words.leak_words(_called(within, leak.room), leak.gas, leak.flow_m3_h)
             yield Leak(**base, words=said, **leak.model_dump())
     elif record.purge is not None:
@@ -51,6 +54,18 @@ def air_steps(within: Within, planned: Planned, base: dict[str, Any]) -> Iterato
         yield from _drifts(within, names, base, 0.0, 1.0, 0.0)
     elif record.loop is not None:
         yield from _loops(within, planned, base)
+
+
+def _named_gas(within: Within, name: str, loc: Loc) -> bool:
+    """Whether the gas is one that the tables, the rooms or a detector of the site know."""
+    site = within.site
+    known = [channel.gas for channel in site.channels]
+    known += [gas for channel in site.channels for gas in channel.cross_sensitivity]
+    known += [gas for room in site.rooms for gas in room.background_ppm]
+    if find_gas(name) is not None or gas_key(name) in map(gas_key, known):
+        return True
+    within.refuse(loc, f"no gas is called '{name}'", one_of(name, dict.fromkeys(known)))
+    return False
 
 
 def room_steps(within: Within, record: GasRecord, loc: Loc, base: dict[str, Any]) -> Iterator[Step]:

@@ -85,6 +85,7 @@ def test_a_step_does_this_and_says_so(load, written):
     ("written", "words"),
     [
         ("leak: {room: R-9, gas: CH4, flow_m3_h: 4}", "the site has no room 'R-9'"),
+        ("leak: {room: R-1, gas: CH44, flow_m3_h: 4}", "no gas is called 'CH44'"),
         ("purge: {room: R-9, flow_m3_h: 4}", "the site has no room 'R-9'"),
         ("leak: {room: R-1, gas: CH4, flow_m3_h: -4}", "flow_m3_h must be at least 0"),
         ("drift: {channel: AT-21}", "drift changes nothing"),
