@@ -33,7 +33,8 @@ def unseen_kinds(found: ShownDefects) -> Iterator[str]:
         yield shown(f"{first.kind}{more}: {first.because}. To show it, {first.remedy}.")
     if len(kinds) > MOST_KINDS:
         left = sum(len(same) for same in kinds[MOST_KINDS:])
-        yield f"and {left} of {len(kinds) - MOST_KINDS} more kinds"
+        more_kinds = len(kinds) - MOST_KINDS
+        yield f"and {left} more, of {more_kinds} other kind{'s' if more_kinds > 1 else ''}"
 
 
 def unseen_tail(found: ShownDefects) -> str:

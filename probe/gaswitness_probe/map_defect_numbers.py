@@ -2,11 +2,13 @@
 
 from collections.abc import Iterator
 from functools import partial
+from math import inf, isfinite
 from typing import Final
 
 from gaswitness_probe.decode import ordered, unscaled
 from gaswitness_probe.map_defect import MapDefect, Raw, altered, names_of
 from gaswitness_probe.map_defect_words import as_bcd, held_at_zero, registers, scaled, widened
+from gaswitness_sitefile.channel import ReadingOnFault
 from gaswitness_sitefile.points import FLOATS, Order, Point, PointType
 from gaswitness_sitefile.site import Site
 
@@ -16,7 +18,7 @@ def number_defects(site: Site, numbers: list[Point]) -> Iterator[MapDefect]:
     yield from _orders(numbers)
     yield from _of_readings(site, numbers)
     yield from _scales(numbers)
-    yield from _kinds_of_number(numbers)
+    yield from _kinds_of_number(site, numbers)
     yield from _torn(numbers)
 
 
@@ -72,7 +74,15 @@ def _of_readings(site: Site, numbers: list[Point]) -> Iterator[MapDefect]:
             continue
         below = channel.shown_limits[0]
         lowest = unscaled(point, registers(point, below))
-        negative = lowest is not None and lowest < 0 and below < 0
+        if lowest is None or lowest >= 0 or below >= 0:
+            same = "the point shows no reading below 0"
+        elif below >= -channel.reading_tolerance:
+            same = (
+                f"it shows no reading under {below:g} {channel.unit}, and from there 0 is within "
+                f"its tolerance of {channel.reading_tolerance:g} {channel.unit}"
+            )
+        else:
+            same = ""
         yield MapDefect(
             "negative readings shown as 0",
             point.name,
@@ -81,15 +91,15 @@ def _of_readings(site: Site, numbers: list[Point]) -> Iterator[MapDefect]:
             f"its reading was never settled below 0 by more than {channel.reading_tolerance:g} "
             f"{channel.unit}",
             "bring the reading below zero, by a zero drift or a loop current",
-            "" if negative else "the point shows no reading below 0",
+            same,
         )
 
 
-def _kinds_of_number(numbers: list[Point]) -> Iterator[MapDefect]:
+def _kinds_of_number(site: Site, numbers: list[Point]) -> Iterator[MapDefect]:
     for point in numbers:
         if point.type in FLOATS or point.shows == "constant":
             continue
-        low, high = _counts(point)
+        low, high = _counts(site, point)
         yield from _signs(point, low, high)
         if point.type in (PointType.BCD16, PointType.BCD32):
             continue
@@ -113,14 +123,32 @@ def _kinds_of_number(numbers: list[Point]) -> Iterator[MapDefect]:
             )
 
 
-def _counts(point: Point) -> tuple[float, float]:
-    """Lowest and highest count in the register, from the point's own limits."""
-    ends = [
-        (limit - point.offset) / point.scale if point.scale else 0.0
-        for limit in (point.low, point.high)
-        if limit is not None
-    ]
-    return (min(ends), max(ends)) if len(ends) == 2 else (float("-inf"), float("inf"))
+def _counts(site: Site, point: Point) -> tuple[float, float]:
+    """Lowest and highest count that the register of a good panel ever holds."""
+    if not point.scale:
+        return 0.0, 0.0
+    ends = [(limit - point.offset) / point.scale for limit in _limits(site, point)]
+    low, high = (round(end) if isfinite(end) else end for end in sorted(ends))
+    return low, high
+
+
+def _limits(site: Site, point: Point) -> tuple[float, float]:
+    """Lowest and highest value, in the point's unit: its own limits, and those of what it shows. A
+    setpoint is the one stated, a reading goes no further than the channel shows it."""
+    low = -inf if point.low is None else point.low
+    high = inf if point.high is None else point.high
+    channel = site.channel_of.get(point.subject)
+    if channel is None:
+        return low, high
+    if point.what == "reading":
+        lowest, highest = channel.shown_limits
+        if channel.on_fault is ReadingOnFault.ZERO:
+            lowest, highest = min(lowest, 0.0), max(highest, 0.0)
+        return max(low, lowest), min(high, highest)
+    name, _, what = point.what.partition(".")
+    if what == "setpoint" and name in channel.levels:
+        low = high = channel.levels[name].setpoint
+    return low, high
 
 
 _SIGNED: Final = (PointType.INT16, PointType.INT32, PointType.INT64)
@@ -146,8 +174,14 @@ def _signs(point: Point, low: float, high: float) -> Iterator[MapDefect]:
         shown,
         unseen,
         remedy,
-        f"from {low:g} to {high:g} counts both are the same bits" if same else "",
+        _same_bits(low, high) if same else "",
     )
+
+
+def _same_bits(low: float, high: float) -> str:
+    if low == high:
+        return f"at {low:.0f} counts, where it always stands, both are the same bits"
+    return f"from {low:.0f} to {high:.0f} counts both are the same bits"
 
 
 def _held_at(top: int, point: Point, raw: Raw) -> Raw:

@@ -51,8 +51,13 @@ def test_kinds_come_once_the_most_first_with_a_place_and_a_remedy(found):
 
 def test_many_kinds_are_counted_not_listed(found):
     many = tuple(NotShown(f"kind {n}", "x", "so", "do") for n in range(9))
-    assert list(unseen_kinds(ShownDefects((), many, ())))[-1] == "and 3 of 3 more kinds"
+    assert list(unseen_kinds(ShownDefects((), many, ())))[-1] == "and 3 more, of 3 other kinds"
     assert len(list(unseen_kinds(ShownDefects((), many, ())))) == 7
+    # kind 6 has two places and comes among the first; one kind is left over
+    again = (*many[:7], NotShown("kind 6", "y", "so", "do"))
+    told = list(unseen_kinds(ShownDefects((), again, ())))
+    assert told[0].startswith("kind 6, 2 places, first x")
+    assert told[-1] == "and 1 more, of 1 other kind"
 
 
 def test_what_nothing_tells_is_said_apart(found):

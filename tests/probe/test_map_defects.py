@@ -172,3 +172,70 @@ def test_what_a_map_cannot_tell_says_why(site):
     assert same["signed in place of unsigned", "AT-3 reading"].startswith("from 0 to 100 counts")
     assert same["negative readings shown as 0", "AT-3 reading"]
     assert ("negative readings shown as 0", "AT-2 reading") not in same
+
+
+def same(kind, shows, type_, point, channel):
+    """Why a defect of the one point there is cannot be told; empty where it can."""
+    facts = {"name": "P", "table": "holding register", "address": 90, "type": type_}
+    levels = {"A1": {"setpoint": 20}}
+    at_1 = {"tag": "AT-1", "gas": "CH4", "unit": "%LEL", "range": [0, 100], "levels": levels}
+    site = Site.model_validate(
+        {
+            "gaswitness_site": 1,
+            "panel": {"tag": "GP-1"},
+            "channels": [{**at_1, **channel}],
+            "points": [{**facts, "shows": shows, **point}],
+        }
+    )
+    return next(one.same for one in map_defects(site) if one.kind == kind)
+
+
+SIGN, NO_SIGN = "signed in place of unsigned", "unsigned in place of signed"
+
+
+@pytest.mark.parametrize(
+    ("kind", "shows", "type_", "point", "channel", "why"),
+    [
+        # -50 is 0 counts, and the panel shows no reading under -50
+        (NO_SIGN, "AT-1.reading", "int16", {"offset": -50.0}, {"under_range": -50.0}, "from 0 to"),
+        # (-51 + 50) / 1 = -1 count
+        (NO_SIGN, "AT-1.reading", "int16", {"offset": -50.0}, {"under_range": -51.0}, ""),
+        # 10 % of a span of 100 beyond it: 110 %LEL in hundredths are 11000 counts, in thousandths
+        # 110000, held at 65535: above 32767
+        (SIGN, "AT-1.reading", "uint16", {"scale": 0.01}, {}, "from -1000 to 11000 counts"),
+        (SIGN, "AT-1.reading", "uint16", {"scale": 0.001}, {}, ""),
+        # a setpoint stands where it is stated: 20 %LEL are 200 counts
+        (SIGN, "AT-1.A1.setpoint", "uint32", {"scale": 0.1}, {}, "at 200 counts, where it always"),
+        (NO_SIGN, "AT-1.A1.setpoint", "int16", {"scale": 0.1}, {}, "at 200 counts, where it"),
+        (NO_SIGN, "AT-1.A1.setpoint", "int16", {"offset": 30.0}, {}, ""),
+        # what is no reading goes as far as the point says
+        (SIGN, "AT-1.TWA.average", "uint16", {}, {}, ""),
+        # no reading under 10 %LEL, but 0 in fault: (0 - 5) / 1 = -5 counts
+        (NO_SIGN, "AT-1.reading", "int16", {"offset": 5.0}, {"under_range": 10.0}, "from 5 to"),
+        (
+            NO_SIGN,
+            "AT-1.reading",
+            "int16",
+            {"offset": 5.0},
+            {"under_range": 10.0, "on_fault": "zero"},
+            "",
+        ),
+        # a loop ends at 3.8 mA, 1.25 % of the span under zero (NAMUR NE 43, from memory); 5 % of
+        # the span is the tolerance
+        (
+            "negative readings shown as 0",
+            "AT-1.reading",
+            "int16",
+            {},
+            {"signal": "4-20 mA"},
+            "it shows no reading under -1.25 %LEL",
+        ),
+        ("negative readings shown as 0", "AT-1.reading", "int16", {}, {}, ""),
+    ],
+)
+def test_what_a_point_never_holds_nobody_has_to_bring_about(
+    kind, shows, type_, point, channel, why
+):
+    found = same(kind, shows, type_, point, channel)
+    assert found.startswith(why)
+    assert bool(found) is bool(why)
