@@ -67,7 +67,7 @@ def finding_of(verdict: Verdict, aspect: Aspect) -> Finding:
         seen=aspect.seen,
         because=aspect.because,
         response_s=aspect.response_s,
-        proof=verdict.proof,
+        proof=aspect.proof or verdict.proof,
         at_s=aspect.at_s,
     )
 

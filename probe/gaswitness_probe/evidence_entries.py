@@ -212,16 +212,17 @@ def remark_body(text: str, *, by: str = "", about: str = "") -> dict[str, Any]:
 
 
 def verdict_body(verdict: Verdict) -> dict[str, Any]:
-    """The body of the entry `verdict`."""
-    return asdict(verdict)
+    """The body of the entry `verdict`; an aspect has its own `proof` where it is another."""
+    body = asdict(verdict)
+    for aspect in body["aspects"]:
+        if aspect["proof"] is None:
+            del aspect["proof"]
+    return body
 
 
 def verdict_of(body: Mapping[str, Any]) -> Verdict:
     """The verdict that an entry holds."""
-    aspects = tuple(
-        Aspect(**{**aspect, "outcome": Outcome(aspect["outcome"]), "response_s": _interval(aspect)})
-        for aspect in body["aspects"]
-    )
+    aspects = tuple(_aspect_of(aspect) for aspect in body["aspects"])
     return Verdict(
         **{
             **body,
@@ -230,6 +231,18 @@ def verdict_of(body: Mapping[str, Any]) -> Verdict:
             "proof": Proof(body["proof"]),
             "response_s": _interval(body),
             "aspects": aspects,
+        }
+    )
+
+
+def _aspect_of(body: Mapping[str, Any]) -> Aspect:
+    proof = body.get("proof")
+    return Aspect(
+        **{
+            **body,
+            "outcome": Outcome(body["outcome"]),
+            "response_s": _interval(body),
+            "proof": None if proof is None else Proof(proof),
         }
     )
 

@@ -94,14 +94,19 @@ def _excused(verdict: Verdict, misread: frozenset[str]) -> Verdict:
 
 
 def _with_proof(view: PanelView, verdict: Verdict) -> Verdict:
-    """Who says so: the panel, or a person where no point shows the effect."""
+    """Who says so: the panel, or a person where no point shows the effect or only a person saw it
+    fail."""
     if verdict.kind not in (Kind.CELL, Kind.OUTPUT):
         return verdict
     tag = verdict.id.rpartition(" > ")[2] if verdict.kind is Kind.CELL else verdict.id[7:]
     fact = f"{tag}.active"
-    if view.source(fact) is not None or not view.shown(fact):
+    if view.source(fact) is None and view.shown(fact):
+        return replace(verdict, proof=Proof.WITNESSED)
+    failed = [one for one in verdict.aspects if one.outcome is Outcome.FAILED]
+    if not failed or any(one.proof is not Proof.WITNESSED for one in failed):
         return verdict
-    return replace(verdict, proof=Proof.WITNESSED)
+    aspects = tuple(replace(one, proof=one.proof or verdict.proof) for one in verdict.aspects)
+    return replace(verdict, proof=Proof.WITNESSED, aspects=aspects)
 
 
 def merged(verdicts: Iterable[Verdict]) -> tuple[Verdict, ...]:

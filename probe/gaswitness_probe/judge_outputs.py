@@ -8,6 +8,7 @@ from gaswitness_probe.judge_forced import forced_aspects
 from gaswitness_probe.output_contradictions import find_contradictions
 from gaswitness_probe.output_findings import Findings
 from gaswitness_probe.output_proofs import find_proofs
+from gaswitness_probe.output_witnessed import find_witnessed
 from gaswitness_probe.provable import provable
 from gaswitness_probe.respond import (
     allowance,
@@ -27,6 +28,7 @@ def judge_outputs(expectations: Expectations) -> Iterator[Verdict]:
         if output.parts:
             find_proofs(output, findings)
             find_contradictions(output, findings)
+            find_witnessed(output, findings)
         for cell in output.cells:
             yield _cell_verdict(output, cell, findings)
         yield _output_verdict(output, findings)

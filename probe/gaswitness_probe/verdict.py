@@ -42,7 +42,8 @@ class Aspect:
     """One side of a verdict, such as the rise of an effect or its hold after the cause has gone.
 
     `response_s`: the interval in which the measured response lies; None where none was measured.
-    `at_s`: instant of the run that `because` speaks of; None where there is none.
+    `at_s`: instant of the run that `because` speaks of; None where there is none. `proof`: who says
+    so, where that is not as for the verdict as a whole.
     """
 
     name: str
@@ -52,6 +53,7 @@ class Aspect:
     response_s: Interval | None = None
     because: str = ""
     at_s: float | None = None
+    proof: Proof | None = None
 
 
 @dataclass(frozen=True, slots=True)
