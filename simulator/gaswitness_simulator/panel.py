@@ -118,8 +118,9 @@ class VirtualPanel:
         return self._channel(tag).reading
 
     def gas(self, tag: str) -> float:
-        """The gas at the channel's detector, in its unit."""
-        return self._channel(tag).air.gas(self.now_s)
+        """The gas at the channel's detector, in its unit; the sensor meets it a dead time later."""
+        channel = self._channel(tag)
+        return channel.air.gas(self.now_s + channel.facts.dead_time_s)
 
     def room_share(self, room: str, gas: str) -> float:
         """The share of the room's air that is the gas. ValueError where there is no such room."""

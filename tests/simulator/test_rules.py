@@ -84,6 +84,18 @@ def test_reading_is_held_within_the_shown_limits(bench):
     assert not panel["AT-1.over_range"]
 
 
+def test_gas_is_at_the_detector_before_the_sensor_meets_it(bench, a_channel):
+    # T90 60 s with T50 30 s: dead time 30 - 18.64 ln 2 = 17.08 s.
+    panel = bench(channels=[a_channel(t90_s=60.0, t50_s=30.0)])
+    panel.wait(1.0)
+    panel.panel.apply(GasTo("AT-1", Step(50.0)), panel.panel.now_s)
+    panel.wait(1.0)
+    assert panel.panel.gas("AT-1") == 50.0
+    assert panel.panel.reading("AT-1") == 0.0
+    panel.wait(29.0)
+    assert panel.panel.reading("AT-1") == pytest.approx(25.0, abs=0.7)
+
+
 def test_full_scale_is_not_over_range(bench):
     assert not bench().gas(110.0)["AT-1.over_range"]
 
