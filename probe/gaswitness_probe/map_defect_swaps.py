@@ -1,5 +1,6 @@
 """Map defects of tags: two channels, outputs or inputs that stand in each other's place."""
 
+from collections import defaultdict
 from collections.abc import Callable, Iterator
 from itertools import combinations
 from typing import Final
@@ -20,21 +21,35 @@ def swap_defects(site: Site, points: list[Point]) -> Iterator[MapDefect]:
         "setpoints exchanged": lambda what: what.endswith(".setpoint"),
         "status exchanged": lambda what: what not in _NUMBERS and not what.endswith(".setpoint"),
     }
+    of = _by_tag(points)
+    there = frozenset(shows for point in points for _, shows in point.facts())
     for one, other in combinations(site.channel_of, 2):
+        both = [*of[one], *of[other]]
         for kind, belongs in parts.items():
-            yield from _swap(site, points, kind, (one, other), belongs)
+            yield from _swap(site, both, there, kind, (one, other), belongs)
     groups = {
         "outputs exchanged": list(site.output_of),
         "inputs exchanged": list(site.input_of),
     }
     for kind, tags in groups.items():
         for first, second in combinations(tags, 2):
-            yield from _swap(site, points, kind, (first, second), lambda _what: True)
+            both = [*of[first], *of[second]]
+            yield from _swap(site, both, there, kind, (first, second), lambda _what: True)
+
+
+def _by_tag(points: list[Point]) -> dict[str, list[Point]]:
+    """The points that show anything of each tag."""
+    found: dict[str, list[Point]] = defaultdict(list)
+    for point in points:
+        for tag in dict.fromkeys(shows.partition(".")[0] for _, shows in point.facts()):
+            found[tag].append(point)
+    return found
 
 
 def _swap(
     site: Site,
     points: list[Point],
+    there: frozenset[str],
     kind: str,
     tags: tuple[str, str],
     belongs: Callable[[str], bool],
@@ -62,7 +77,6 @@ def _swap(
             return bit_put(point, raw, on=bool(decode(beside, theirs)))
         return theirs
 
-    there = _shown_by(points)
     concerned = [
         point
         for point in points
@@ -87,10 +101,6 @@ def _alike(site: Site, kind: str, one: str, other: str) -> str:
     both = ours.keys() & theirs.keys()
     same = all(ours[name].setpoint == theirs[name].setpoint for name in both)
     return "the site file gives both the same setpoints" if same else ""
-
-
-def _shown_by(points: list[Point]) -> frozenset[str]:
-    return frozenset(shows for point in points for _, shows in point.facts())
 
 
 def _bits_exchanged(held: Held, point: Point, exchanged: Callable[[str], str | None]) -> Raw | None:

@@ -90,11 +90,12 @@ class _Checks:
     def fail(self, defect: MapDefect) -> bool:
         """Whether a panel with the defect would have been failed for what it shows somewhere."""
         points = [self.point_of[name] for name in sorted(defect.points & self.point_of.keys())]
-        return any(self._still(look, defect, points) for look in self.looks.still) or any(
+        # The settled readings come first: there are far fewer of them.
+        return any(
             self._settled(one, defect)
             for point in points
             for one in self.looks.settled.get(point.name, ())
-        )
+        ) or any(self._still(look, defect, points) for look in self.looks.still)
 
     def why_not(self, defect: MapDefect) -> tuple[str, str]:
         """Why nothing would have been failed, and what would change that."""
