@@ -4,12 +4,13 @@ A wrong setpoint fails here, at the level, and not at every relay behind it.
 """
 
 from collections.abc import Iterator
-from math import inf, isinf, isnan
+from math import inf, isnan
 from typing import Final
 
 from gaswitness_probe.aspects import JUST_S, by_name
 from gaswitness_probe.expect import Expectations, LevelView
-from gaswitness_probe.observe import Change, Stretch, changes, clash
+from gaswitness_probe.judge_setpoints import locate_setpoint, series_of_level
+from gaswitness_probe.observe import Change, changes, clash
 from gaswitness_probe.respond import (
     allowance,
     between,
@@ -19,9 +20,8 @@ from gaswitness_probe.respond import (
     seconds,
     shown_response,
 )
-from gaswitness_probe.series import Series
-from gaswitness_probe.signal import FALSE, TRUE, UNKNOWN, Window, falls, rises
-from gaswitness_probe.verdict import Aspect, Interval, Kind, Outcome, Verdict, overall
+from gaswitness_probe.signal import FALSE, TRUE, Window, falls, rises
+from gaswitness_probe.verdict import Aspect, Kind, Outcome, Verdict, overall
 from gaswitness_sitefile.channel import LevelsOnFault
 
 
@@ -37,7 +37,7 @@ def _verdict(level: LevelView) -> Verdict:
         return Verdict(
             f"level/{level.fact}", Kind.LEVEL, Outcome.INCONCLUSIVE, _stated(level), because=unseen
         )
-    found: list[Aspect] = [*_contradictions(level), *_setpoint(level), *_delays(level)]
+    found: list[Aspect] = [*_contradictions(level), *locate_setpoint(level), *_delays(level)]
     found += _latching(level) if level.level.latching else _clears(level)
     found += _inhibited(level)
     aspects = by_name(found)
@@ -211,147 +211,11 @@ def _with_unit(level: LevelView, value: float) -> str:
 
 
 def _reading(level: LevelView, at_s: float) -> str:
-    series = _series(level)
+    series = series_of_level(level)
     last = series.begun_before(at_s) - 1 if series is not None else -1
     if series is None or last < 0 or isnan(series.values[last]):
         return "unknown"
     return f"{series.values[last]:.4g} {level.channel.unit}"
-
-
-def _series(level: LevelView) -> Series | None:
-    point = level.view.reading_point(level.channel.tag)
-    return level.view.series(point) if point is not None else None
-
-
-# --- the setpoint, located ----------------------------------------------------------------------
-
-
-def _setpoint(level: LevelView) -> Iterator[Aspect]:
-    """Where the level came on, from the readings around every time that it did."""
-    series = _series(level)
-    if series is None:
-        return
-    low, high = -inf, inf
-    came: list[Change] = []
-    for off_since, change in _comings(level):
-        if not level.disturbed.throughout(FALSE, change.when.low, change.when.high):
-            continue
-        since = max(off_since, _undisturbed_since(level, change.when.low))
-        came.append(change)
-        low = max(low, _stood_below(level, series, since, change.when.low))
-        high = min(high, _reached(level, series, since, change.when))
-    if came:
-        yield _located(level, low, high, came[0].when.high)
-
-
-def _comings(level: LevelView) -> Iterator[tuple[float, Change]]:
-    """Each time that the level was seen to come on, and since when it was known to be off."""
-    before: Stretch | None = None
-    for part in level.parts:
-        if part.value is UNKNOWN:
-            continue
-        if before is not None and before.value is FALSE and part.value is TRUE:
-            yield before.first.high, Change(Window(before.last.low, part.first.high), TRUE)
-        before = part
-
-
-def _undisturbed_since(level: LevelView, until_s: float) -> float:
-    """Since when neither fault nor warm-up nor inhibit came between the reading and its level."""
-    since = -inf
-    for part in level.disturbed.segments():
-        if part.start >= until_s:
-            break
-        if part.value is not FALSE:
-            since = part.end
-    return since
-
-
-def _heights(level: LevelView, series: Series, shown: range, *, missing: float) -> list[float]:
-    """Readings counted upwards in the direction of the alarm; `missing` stands for no number."""
-    sign = 1.0 if level.rising else -1.0
-    values = series.values[shown.start : shown.stop]
-    return [missing if isnan(value) else sign * value for value in values]
-
-
-def _stood_below(level: LevelView, series: Series, since_s: float, until_s: float) -> float:
-    """A height at which the reading stood long enough to raise the level, had it been enough.
-
-    Every reading that a sample shows was one that the panel judged, at most the level's lag before
-    the level had to show. With an on-delay, the reading must have stood that high throughout: the
-    lowest sample of a stretch as long as the delay, less what noise may have done between samples.
-    """
-    first = series.begun_before(since_s)
-    if not level.level.on_delay_s:
-        last = series.ended_by(until_s - level.lag_s)
-        heights = _heights(level, series, range(first, last), missing=-inf)
-        return max(heights, default=-inf) - level.rounding
-    last = series.ended_by(until_s)
-    heights = _heights(level, series, range(first, last), missing=-inf)
-    found = -inf
-    start = first
-    for index in range(first, last):
-        while start < index and series.last[index] - series.first[start + 1] >= level.delay.high:
-            start += 1
-        if series.last[index] - series.first[start] >= level.delay.high:
-            found = max(found, min(heights[start - first : index + 1 - first]))
-    return found - level.doubt
-
-
-def _reached(level: LevelView, series: Series, since_s: float, came: Window) -> float:
-    """The greatest height that the reading can have had when the level came on.
-
-    Up to the first sample after it: in between the reading may have been anywhere below that one,
-    and noise may have lifted it once. Nothing is known where samples are missing around it.
-    """
-    first = series.ended_by(since_s)
-    last = series.begun_before(came.high - level.delay.low) + 1
-    before = max(first, series.ended_by(came.low - level.delay.high) - 1)
-    if last > len(series.values) or before >= last - 1 or _gaping(level, series, before, last):
-        return inf
-    highest = max(_heights(level, series, range(first, last), missing=inf))
-    if highest >= level.top_shown:
-        return inf
-    return highest + 2 * level.channel.noise + level.rounding
-
-
-def _gaping(level: LevelView, series: Series, first: int, last: int) -> bool:
-    """Whether samples lie so far apart that the reading may have come and gone between them."""
-    dwell_s = level.view.eyesight.dwell_s
-    return any(
-        series.first[index + 1] - series.last[index] >= dwell_s for index in range(first, last - 1)
-    )
-
-
-def _located(level: LevelView, low: float, high: float, at_s: float) -> Aspect:
-    setpoint, channel = level.level.setpoint, level.channel
-    sign = 1.0 if level.rising else -1.0
-    tolerance = channel.level_tolerance(level.name)
-    measured: Interval = (low - sign * setpoint, high - sign * setpoint)
-    outcome = decide(measured, Window(-tolerance, tolerance))
-    ends = sorted((sign * low, sign * high))
-    seen = f"{level.fact} came on {_between(ends)} {channel.unit}"
-    stated = f"{setpoint:g} {channel.unit} ± {tolerance:g}"
-    why = (
-        seen
-        if outcome is not Outcome.INCONCLUSIVE
-        else (
-            f"{seen}, which is too wide to tell whether its setpoint is {stated}; "
-            "approach the setpoint more slowly, or hold the gas just under and just over it"
-        )
-    )
-    return Aspect("setpoint", outcome, f"{level.fact} on at {stated}", seen, because=why, at_s=at_s)
-
-
-def _between(ends: list[float]) -> str:
-    """From where to where, in words, where either end may not be known."""
-    low, high = ends
-    if isinf(low) and isinf(high):
-        return "at a reading that was not seen,"
-    if isinf(low):
-        return f"at {high:.4g} or below,"
-    if isinf(high):
-        return f"at {low:.4g} or above,"
-    return f"between {low:.4g} and {high:.4g}"
 
 
 # --- delay, clearing, latch ---------------------------------------------------------------------

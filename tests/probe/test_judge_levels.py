@@ -190,12 +190,13 @@ def test_a_level_that_is_only_seen_on_tells_nothing_of_the_condition_beneath_a_l
 
 
 def test_an_inexact_approach_with_a_delay_allows_for_the_noise(seen):
-    """It stood at 19.5 for longer than the delay: two noises below that is certain."""
+    """It stood at 19.5 for longer than the delay: two noises below that is certain. It stood at 30
+    before and after the level came: two noises above that is certain, too."""
     readings = [0.0] * 4 + [19.5] * 14 + [30.0] * 12
     flag = "0" * 4 + "0" * 14 + "0" * 6 + "1" * 6
     verdict = seen(readings, flag, channel={**DELAYED, "noise": 0.5})
     located = next(one for one in verdict.aspects if one.name == "setpoint")
-    assert located.seen == "AT-1.A1 came on at 18.5 or above, %LEL"
+    assert located.seen == "AT-1.A1 came on between 18.5 and 31 %LEL"
 
 
 # --- delay, fault, inhibit, warm-up -------------------------------------------------------------
