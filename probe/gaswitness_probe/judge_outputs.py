@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from gaswitness_probe.aspects import by_name, telling_aspect
 from gaswitness_probe.expect import CellView, Expectations, OutputView
 from gaswitness_probe.judge_forced import forced_aspects
+from gaswitness_probe.look_advice import looks_needed
 from gaswitness_probe.output_contradictions import find_contradictions
 from gaswitness_probe.output_findings import Findings
 from gaswitness_probe.output_proofs import find_proofs
@@ -64,7 +65,8 @@ def _cell_verdict(output: OutputView, cell: CellView, findings: Findings) -> Ver
 def _unexercised(output: OutputView, cell: CellView) -> tuple[Outcome, str]:
     view = output.view
     if not output.parts:
-        return Outcome.INCONCLUSIVE, f"nothing shows {output.fact}: a person has to look"
+        why = f"nothing shows {output.fact}, and nobody looked"
+        return Outcome.INCONCLUSIVE, f"{why}; {looks_needed(cell, 'rises')}"
     unseen = [
         str(fact)
         for fact in dict.fromkeys(facts_of(cell.cell.cause_tree))

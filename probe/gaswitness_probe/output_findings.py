@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from gaswitness_probe.expect import CellView
+from gaswitness_probe.look_advice import looks_needed, unshown
 from gaswitness_probe.output_time import MINIMUM, PULSE
 from gaswitness_probe.provable import Provable
 from gaswitness_probe.verdict import Aspect, Outcome
@@ -26,7 +27,9 @@ class Findings:
         self.of_cell.setdefault(view.cell.id, []).append(aspect)
 
     def to_settle(self, view: CellView) -> str:
-        """What would settle a response that the samples leave in doubt."""
+        """What would settle a response that samples or looks leave in doubt."""
+        if unshown(view):
+            return looks_needed(view, "rises")
         said = self.in_advance[view.cell.id].words
         return said or "poll faster to settle it"
 

@@ -8,6 +8,7 @@ from math import inf
 
 from gaswitness_probe.aspects import JUST_S
 from gaswitness_probe.expect import CellView, OutputView
+from gaswitness_probe.look_advice import looks_needed, unshown
 from gaswitness_probe.observe import Change, changes
 from gaswitness_probe.output_findings import Findings
 from gaswitness_probe.output_time_proofs import find_times
@@ -64,7 +65,7 @@ def _next_change(output: OutputView, after_s: float) -> Change | None:
 def _rises(output: OutputView, cell: CellView, findings: Findings) -> None:
     allowed = lower_open(cell.rise)
     for event in rises(cell.cause):
-        if not event.sure or event.high < output.parts[0].first.low:
+        if not event.sure or (event.high < output.parts[0].first.low and not unshown(cell)):
             continue
         cause = event.window
         stood_until = _true_until(cell.cause, cause.high)
@@ -74,8 +75,9 @@ def _rises(output: OutputView, cell: CellView, findings: Findings) -> None:
         change = _next_change(output, cause.low)
         late = change is not None and change.when.low > deadline
         if change is None or change.to is FALSE or (late and stood_until < change.when.low):
-            if stood_until > deadline and (change is None or change.to is not FALSE):
-                findings.cell(cell, _unseen(cell, cause, output.view.span.high, findings))
+            moved_off = change is not None and change.to is FALSE
+            if stood_until > deadline and (unshown(cell) or not moved_off):
+                findings.cell(cell, _unseen(output, cell, cause, findings))
             continue
         silent = output.muted.at(cause.low - JUST_S) is TRUE
         alone = _sounds_alone if silent else _alone
@@ -99,11 +101,16 @@ def _true_until(signal: Signal, start_s: float) -> float:
     return start_s
 
 
-def _unseen(cell: CellView, cause: Window, end_s: float, findings: Findings) -> Aspect:
+def _unseen(output: OutputView, cell: CellView, cause: Window, findings: Findings) -> Aspect:
     tag = cell.cell.effect
-    if cause.high + cell.rise.high > end_s:
+    if cause.high + cell.rise.high > output.view.span.high:
         why = "the run ended before the time allowed was over"
         hint = "let the script go on longer"
+    elif unshown(cell):
+        rested = any(p.value is FALSE and p.last.high <= cause.low for p in output.parts)
+        when = f"acting after {cell.cell.cause} had come" if rested else "at rest before that"
+        why = f"{cell.cell.cause} came by {seconds(cause.high)}, and nobody saw {tag} {when}"
+        hint = findings.to_settle(cell)
     else:
         why = "the effect was not seen to change while it had to"
         hint = f"hold the cause longer; {findings.to_settle(cell)}"
@@ -141,7 +148,8 @@ def _timed(
     goes = "on" if name == "rises" else "off"
     doubt = "; the interval straddles the limit" if outcome is Outcome.INCONCLUSIVE else ""
     if doubt and name == "releases":
-        doubt += ": poll faster to settle it"
+        advice = looks_needed(cell, "releases") if unshown(cell) else "poll faster to settle it"
+        doubt += f": {advice}"
     return Aspect(
         name,
         outcome,

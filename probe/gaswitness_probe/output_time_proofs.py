@@ -73,7 +73,8 @@ def _length(output: OutputView, lasts: Window, came: Change, went: Change) -> As
     outcome = decide(measured, lasts)
     timed_s = output.output.timed_s
     must = f"{tag} on for {'' if pulsed else 'at least '}{timed_s:g} s with each new cause"
-    doubt = "; the interval straddles the limit: poll faster to settle it"
+    seen_by = "look closer to its coming and going" if not output.view.source(output.fact) else ""
+    doubt = f"; the interval straddles the limit: {seen_by or 'poll faster'} to settle it"
     return Aspect(
         PULSE if pulsed else MINIMUM,
         outcome,

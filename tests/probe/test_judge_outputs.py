@@ -367,7 +367,10 @@ def test_what_no_point_shows_is_left_to_a_person(by_hand):
     hand = by_hand("DI-1.active", cells=(PLAIN,))
     hand.saw("DI-1.active", "000001111111")
     assert hand[CELL].outcome == "inconclusive"
-    assert hand[CELL].because == "nothing shows K1.active: a person has to look"
+    assert hand[CELL].because == (
+        "nothing shows K1.active, and nobody looked; one look cannot tell when it moved: a person "
+        "has to find K1 at rest just before DI-1.active comes, and acting within 3 s of it"
+    )
 
 
 def test_what_a_person_saw_is_witnessed_and_what_a_point_shows_is_reported(by_hand, seen):
