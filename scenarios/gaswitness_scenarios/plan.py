@@ -28,6 +28,7 @@ from gaswitness_scenarios.plan_order import chunks, meetings, rounds
 from gaswitness_scenarios.plan_points import claim_points
 from gaswitness_scenarios.plan_power import power_test
 from gaswitness_scenarios.plan_rounds import effects_by_gas, round_test
+from gaswitness_scenarios.plan_sight import cause_unseen
 from gaswitness_scenarios.plan_text import plan_text
 from gaswitness_scenarios.plan_zero import zero_test
 from gaswitness_sitefile.link_address import LinkAddress
@@ -103,6 +104,7 @@ def make_plan(
                 ground.starving.update(dict.fromkeys(draft.tags, draft.short))
             return
         drop_pulsed(ground, draft)
+        drop_unseen(ground, draft)
         tests.append(draft)
         ground.covered |= draft.covers
 
@@ -155,6 +157,14 @@ def drop_pulsed(ground: Ground, draft: Draft) -> None:
             for cell in ground.site.cells_of[output.tag]:
                 for aspect in ("releases", "latches", "reset", "reset refused"):
                     draft.claims.pop(f"cell/{cell.id}: {aspect}", None)
+
+
+def drop_unseen(ground: Ground, draft: Draft) -> None:
+    """No link can tell whether such a cell's cause stands: nothing of it can be proven."""
+    for cell in ground.site.matrix:
+        if cause_unseen(ground, cell):
+            for claim in [one for one in draft.claims if one.startswith(f"cell/{cell.id}: ")]:
+                del draft.claims[claim]
 
 
 def rounds_of(ground: Ground, at_once: int) -> list[list[str]]:

@@ -82,6 +82,8 @@ class Bench:
         self.busy_s: dict[str, float] = {}
         self.acting: dict[str, set[str]] = {}
         self.latched: dict[str, set[str]] = {}
+        self.came: dict[str, list[str]] = {}
+        self.eyes_on: dict[str, tuple[str, int]] = {}
         self._facts: frozenset[Fact] = frozenset()
         self._say = ""
 
@@ -299,6 +301,8 @@ class Bench:
         }.values():
             acting = self.acting.setdefault(cell.effect, set())
             if self.index.standing(cell, now):
+                if cell.id not in acting:
+                    self.came.setdefault(cell.effect, []).append(cell.id)
                 acting.add(cell.id)
                 self.draft.moves.add(cell.effect)
             elif cell.id in acting:

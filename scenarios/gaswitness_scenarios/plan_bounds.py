@@ -21,8 +21,9 @@ def lower_bound(ground: Ground) -> tuple[float, str]:
 
     One channel: its readings settle one after the other (four times with gas, once in clean air),
     each level's setpoint is crossed slowly enough to be located, that of one that does not latch
-    on the way back, too, and each reset waits for what it does or does not. None of this can
-    overlap with the rest of it, and all of it is gas time. Nor can an exposure's dose, of which
+    on the way back, too, and each reset waits for what it does or does not. What no point shows is
+    left out. None of this can overlap with the rest of it, and all of it is gas time. Nor can an
+    exposure's dose, of which
     only settled readings could be a part; these are left out of it.
 
     One output: each source of gas that turns it alone, and each combination, needs it for itself
@@ -65,8 +66,12 @@ def _exposures(ground: Ground) -> list[Fact]:
 
 def _channel_s(ground: Ground, channel: Channel) -> float:
     timing = ground.timing
+    if not ground.anything_seen(channel):
+        return 0.0
     spent_s = (PLATEAUS + 1) * timing.settled_s(channel)
     for rung in stages(ground.ladders[channel.tag]):
+        if ground.setpoint_blurred(channel, rung.name):
+            continue
         way = ACROSS * channel.level_tolerance(rung.name)
         crossing_s = timing.ramp_s(channel, rung.name, way) + rung.level.on_delay_s
         resets = 3 if rung.level.latching else 0

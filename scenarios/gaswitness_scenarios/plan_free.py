@@ -7,6 +7,7 @@ from typing import Final
 from gaswitness_probe.output_time import EARLY, MINIMUM
 from gaswitness_scenarios.plan_bench import Bench, Draft
 from gaswitness_scenarios.plan_ground import Ground
+from gaswitness_scenarios.plan_sight import look_at_rest, look_now, unseen_at_rest
 from gaswitness_scenarios.plan_stimuli import OWN_FAULT, Turn, is_free
 from gaswitness_sitefile.channel import Channel, LevelsOnFault
 from gaswitness_sitefile.devices import DigitalInput
@@ -188,7 +189,7 @@ class _Free:
             bench.cover(cell.id, "R")
             if self.ground.output_seen(cell.effect):
                 bench.claim(f"cell/{cell.id}: rises")
-        self.ground.look_now(bench, dict.fromkeys(self.moved))
+        look_now(self.ground, bench, dict.fromkeys(self.moved))
 
     def only(self, cell: Cell) -> bool:
         return self.bench.acting[cell.effect] == {cell.id}
@@ -264,7 +265,7 @@ class _Free:
             bench.press("reset")
             bench.hold(self.timing.key_s)
             self.claim(cell, "P", "reset refused")
-            self.ground.look_now(bench, [cell.effect])
+            look_now(self.ground, bench, [cell.effect])
         if not cell.latching:
             self.inhibited(cell, turn)
         self.make(turn.fact, on=False)
@@ -281,6 +282,7 @@ class _Free:
             bench.hold(self.timing.key_s + self.timing.goes_s([cell]))
             if cell.latching:
                 self.claim(cell, "A", "reset")
+        unseen_at_rest(self.ground, bench, [cell.effect])
 
     def briefly(self, cell: Cell, fact: Fact) -> None:
         """The cause for no longer than it takes to be seen; the output for its own time."""
@@ -359,7 +361,7 @@ class _Free:
 
     def rest(self) -> None:
         for tag in dict.fromkeys(self.moved):
-            self.ground.look_at_rest(self.bench, tag)
+            look_at_rest(self.ground, self.bench, tag)
 
 
 def _and(facts: Sequence[Fact]) -> str:

@@ -13,6 +13,7 @@ from gaswitness_scenarios.plan_gates import Gates, Slot, listed
 from gaswitness_scenarios.plan_ground import Ground
 from gaswitness_scenarios.plan_ladder import Rung
 from gaswitness_scenarios.plan_mutes import Mutes
+from gaswitness_scenarios.plan_sight import look_at_rest, look_now, unseen_at_rest
 from gaswitness_scenarios.plan_staircase import Stairs
 from gaswitness_scenarios.plan_stimuli import is_gas
 from gaswitness_scenarios.plan_wanted import latches
@@ -160,7 +161,7 @@ class _Gate(Counting):
         bench.hold(max(self.wait_s(slot.turn.fact) for slot in slots) + hold_s)
         for slot in slots:
             self.shown(slot)
-        self.ground.look_now(bench, dict.fromkeys(cell.effect for cell in come))
+        look_now(self.ground, bench, dict.fromkeys(cell.effect for cell in come))
         self.refused_reset(come)
         self.let_all([slot.turn.fact for slot in slots], count=False)
         hold_s = max(self.wait_s(slot.turn.fact) for slot in slots) + self.window_s(go, come)
@@ -169,6 +170,7 @@ class _Gate(Counting):
                 self.move(slot.cells, f"{slot.words} gone", hold_s, on=True)
         bench.hold(hold_s)
         self.fallen(come)
+        unseen_at_rest(self.ground, bench, [cell.effect for cell in come])
         if standing:
             self.let_all(standing, count=False)
             bench.hold(max(self.wait_s(fact) for fact in standing))
@@ -260,7 +262,7 @@ class _Gate(Counting):
         if rests:
             bench.hold(max(0.0, bench.rests_in_s(bench.busy_s)) + timing.sight_s)
         for output in self.site.outputs:
-            self.ground.look_at_rest(bench, output.tag)
+            look_at_rest(self.ground, bench, output.tag)
 
     def held_by_levels(self) -> list[tuple[Cell, tuple[Fact, ...]]]:
         """Cells that nothing showed to go by reset, with the sources that turn them now: their own

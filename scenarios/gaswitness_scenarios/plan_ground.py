@@ -3,7 +3,7 @@
 Computed once. `shown` are the facts of mapped points.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Self
 
@@ -15,8 +15,7 @@ from gaswitness_scenarios.plan_ladder import Rung, ladders
 from gaswitness_scenarios.plan_signature import Signature, signatures
 from gaswitness_scenarios.plan_stimuli import Turn, turns
 from gaswitness_scenarios.plan_timing import PlanTiming
-from gaswitness_sitefile.channel import Channel, LevelsOnFault
-from gaswitness_sitefile.devices import Output, OutputKind
+from gaswitness_sitefile.channel import Channel, LevelsOnFault, ReadingOnFault
 from gaswitness_sitefile.link_address import LinkAddress
 from gaswitness_sitefile.matrix import Cell, Fact
 from gaswitness_sitefile.site import InhibitActs, Site
@@ -45,6 +44,7 @@ class Ground:
     looks: str = "all"
     done: set[tuple[str, Turn]] = field(default_factory=set)
     looked: set[str] = field(default_factory=set)
+    looked_for: set[str] = field(default_factory=set)
     seen_at_rest: set[str] = field(default_factory=set)
     exposures: set[Fact] = field(default_factory=set)
     covered: set[tuple[str, str]] = field(default_factory=set)
@@ -87,7 +87,14 @@ class Ground:
             now.intersection_update(before)
 
     def _notes(self) -> tuple[set[Any], ...]:
-        return self.done, self.looked, self.seen_at_rest, self.exposures, self.through_mute
+        return (
+            self.done,
+            self.looked,
+            self.looked_for,
+            self.seen_at_rest,
+            self.exposures,
+            self.through_mute,
+        )
 
     def moved_by(self, channel: Channel) -> set[str]:
         """The outputs that the channel alone moves at any of its levels."""
@@ -163,6 +170,33 @@ class Ground:
         """Whether the level and its reading can be judged."""
         return f"{tag}.{name}" in self.shown and bool(reading_points(self.site, tag))
 
+    def level_known(self, tag: str, name: str) -> bool:
+        """Whether it can be told if the level is on: a point shows it, or the reading."""
+        return f"{tag}.{name}" in self.shown or bool(reading_points(self.site, tag))
+
+    def anything_seen(self, channel: Channel) -> bool:
+        """Whether gas at the channel shows anything at all, what it drives aside."""
+        levels = (f"{channel.tag}.{name}" for name in channel.levels)
+        return bool(reading_points(self.site, channel.tag)) or any(
+            fact in self.shown for fact in (*levels, f"{channel.tag}.over_range")
+        )
+
+    def level_tells(self, tag: str, name: str) -> bool:
+        """Whether anything shows when the level comes on: a point of its own; or, where points show
+        the reading, one of an output that the level drives."""
+        if f"{tag}.{name}" in self.shown:
+            return True
+        cells = self.index.cells_by_fact.get(Fact(tag, name), ())
+        return self.level_known(tag, name) and any(self.output_seen(one.effect) for one in cells)
+
+    def setpoint_blurred(self, channel: Channel, name: str) -> bool:
+        """Whether the readings are too coarse to say at which the level came on, to within its
+        tolerance, or no point shows the one or the other."""
+        tag = channel.tag
+        return not self.level_seen(tag, name) or (
+            2 * self.resolution_of(channel) >= channel.level_tolerance(name)
+        )
+
     def output_seen(self, tag: str) -> bool:
         """Whether a point shows that the output acts."""
         return f"{tag}.active" in self.shown
@@ -185,6 +219,13 @@ class Ground:
     def resolution_of(self, channel: Channel) -> float:
         """Half the coarsest step of the registers that show the reading."""
         return max((resolution(p) for p in reading_points(self.site, channel.tag)), default=0.0)
+
+    def stands_through_fault(self, channel: Channel) -> bool:
+        """Whether a settled reading is the same number in fault: what was seen of it until then
+        cannot be told from what the panel holds."""
+        return channel.on_fault is ReadingOnFault.HOLD and (
+            channel.noise <= 2 * self.resolution_of(channel) or not channel.noise
+        )
 
     def exposure_words(self, fact: Fact) -> str:
         """What it takes to bring an average to its limit."""
@@ -232,44 +273,3 @@ class Ground:
                 name = f"{tag} acts on through a mute"
                 bench.expect(name, f"{tag}.active", on=True, within_s=0.5, for_s=stays_s)
         bench.hold(self.timing.key_s)
-
-    def look_now(self, bench: Bench, effects: Iterable[str]) -> None:
-        """Ask a person about outputs that act now and were not yet looked at."""
-        for tag in effects:
-            shown = self.looks == "unshown" and self.output_seen(tag)
-            if tag in self.looked or shown or self.looks == "none":
-                continue
-            self.looked.add(tag)
-            bench.look(f"{tag}.active", question(self.site.output_of[tag], acts=True))
-
-    def look_at_rest(self, bench: Bench, tag: str) -> None:
-        """Ask once about an output that has gone to rest, if it was looked at while it acted."""
-        if tag not in self.looked or tag in self.seen_at_rest:
-            return
-        self.seen_at_rest.add(tag)
-        bench.look(f"{tag}.active", question(self.site.output_of[tag], acts=False))
-
-
-_ACTS: Mapping[OutputKind, Callable[[Output], str]] = {
-    OutputKind.SOUNDER: lambda one: f"Does {_named(one)} sound?",
-    OutputKind.BEACON: lambda one: f"Is {_named(one)} lit?",
-    OutputKind.VALVE: lambda one: f"Has {_named(one)} moved to its safe side?",
-    OutputKind.FAN: lambda one: f"Does {_named(one)} run?",
-    OutputKind.RELAY: lambda one: f"Has {_named(one)} switched, and what it switches?",
-}
-_RESTS: Mapping[OutputKind, Callable[[Output], str]] = {
-    OutputKind.SOUNDER: lambda one: f"Does {_named(one)} still sound?",
-    OutputKind.BEACON: lambda one: f"Is {_named(one)} still lit?",
-    OutputKind.VALVE: lambda one: f"Is {_named(one)} still on its safe side?",
-    OutputKind.FAN: lambda one: f"Does {_named(one)} still run?",
-    OutputKind.RELAY: lambda one: f"Is {_named(one)} still switched over?",
-}
-
-
-def question(output: Output, *, acts: bool) -> str:
-    """What a person is asked; a yes means that the output acts."""
-    return (_ACTS if acts else _RESTS)[output.kind](output)
-
-
-def _named(output: Output) -> str:
-    return f"{output.tag} ({output.name})" if output.name else output.tag

@@ -12,6 +12,9 @@ from gaswitness_sitefile.channel import AlarmLevel, Channel, Direction
 _PART_OF_WAY: Final = 0.4
 """Where two levels lie near each other: so much of the way between them."""
 
+_CLEAR_OF_DOUBT: Final = 1.2
+"""So much of the doubt beyond the tolerance, a coarse register still says on which side it is."""
+
 
 @dataclass(frozen=True, slots=True)
 class Rung:
@@ -53,7 +56,8 @@ def _rungs(
 ) -> list[Rung]:
     rungs = []
     for at, (name, level) in enumerate(named):
-        clear = CLEAR_OF_SETPOINT * channel.level_tolerance(name)
+        tolerance = channel.level_tolerance(name)
+        clear = max(CLEAR_OF_SETPOINT * tolerance, tolerance + _CLEAR_OF_DOUBT * doubt)
         before = named[at - 1][1].setpoint if at else channel.clean_reading
         room = _PART_OF_WAY * abs(level.setpoint - before)
         short = level.setpoint - sign * min(clear, room)

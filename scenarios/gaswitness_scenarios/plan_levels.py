@@ -10,6 +10,7 @@ from math import ceil, sqrt
 from gaswitness_scenarios.plan_bench import Bench, Draft
 from gaswitness_scenarios.plan_ground import Ground
 from gaswitness_scenarios.plan_ladder import Rung, stages
+from gaswitness_scenarios.plan_timing import LEAST_RAMP_S
 from gaswitness_sitefile.channel import Channel
 from gaswitness_sitefile.matrix import Fact
 
@@ -23,12 +24,23 @@ OVER_RANGE = 0.2
 """How far beyond the highest shown reading gas over range stands, as a part of the span."""
 
 
-def levels_test(ground: Ground, channels: Sequence[Channel], title: str) -> Draft:
-    """Readings at three points and more, over-range, and every level of the channels."""
+def levels_test(ground: Ground, found: Sequence[Channel], title: str) -> Draft | None:
+    """Readings at three points and more, over-range, and every level of the channels that a point
+    shows; None where no point shows anything of any of them."""
+    channels = [channel for channel in found if ground.anything_seen(channel)]
+    if not channels:
+        return None
     bench = ground.bench(title, "levels")
     writer = _Writer(ground, bench, channels)
     writer.first_signature()
-    rungs = {channel.tag: stages(ground.ladders[channel.tag]) for channel in channels}
+    rungs = {
+        channel.tag: [
+            rung
+            for rung in stages(ground.ladders[channel.tag])
+            if ground.level_tells(channel.tag, rung.name)
+        ]
+        for channel in channels
+    }
     most = max((len(found) for found in rungs.values()), default=0)
     for number in range(most):
         of = {tag: found[number] for tag, found in rungs.items() if number < len(found)}
@@ -56,6 +68,9 @@ class _Writer:
         than their delay. Then the detectors drop out, and return."""
         self.signature(0, list(self.of))
         self.bench.hold(max(self.timing.settled_s(channel) for channel in self.channels))
+        for tag in list(self.begun_s):
+            if self.ground.stands_through_fault(self.of[tag]):
+                del self.begun_s[tag]
         self.take_settled()
         self.drop_out()
 
@@ -138,7 +153,7 @@ class _Writer:
 
     def up(self, rungs: dict[str, Rung]) -> None:
         way = {tag: abs(rung.past - rung.short) for tag, rung in rungs.items()}
-        ramp_s = max(self.timing.ramp_s(self.of[t], r.name, way[t]) for t, r in rungs.items())
+        ramp_s = max(self.ramp_s(tag, rung, way[tag]) for tag, rung in rungs.items())
         self.bench.say(f"Slowly past {_names(rungs)}.")
         self.bench.apply({tag: rung.past for tag, rung in rungs.items()}, ramp_s)
         waits = [
@@ -149,6 +164,12 @@ class _Writer:
             for tag, rung in rungs.items()
         ]
         self.bench.hold(ramp_s + max(waits) + self.timing.level_s)
+
+    def ramp_s(self, tag: str, rung: Rung, way: float) -> float:
+        """How slowly; no slower than it helps."""
+        if self.ground.setpoint_blurred(self.of[tag], rung.name):
+            return LEAST_RAMP_S
+        return self.timing.ramp_s(self.of[tag], rung.name, way)
 
     def down(self, rungs: dict[str, Rung]) -> None:
         """Back: levels that do not latch through their hysteresis; latched ones into theirs."""
@@ -161,7 +182,7 @@ class _Writer:
         wait_s = 0.0
         if plain:
             way = {tag: abs(rung.past - rung.back) for tag, rung in plain.items()}
-            ramp_s = max(self.timing.ramp_s(self.of[t], r.name, way[t]) for t, r in plain.items())
+            ramp_s = max(self.ramp_s(tag, rung, way[tag]) for tag, rung in plain.items())
             self.bench.say("Slowly back through the hysteresis.")
             self.bench.apply({tag: rung.back for tag, rung in plain.items()}, ramp_s)
             wait_s = ramp_s + max(
@@ -216,10 +237,11 @@ class _Writer:
             self.bench.cover(fact, "F")
         if not self.ground.level_seen(tag, rung.name):
             return
-        aspects = ["setpoint"]
+        blurred = self.ground.setpoint_blurred(self.of[tag], rung.name)
+        aspects = [] if blurred else ["setpoint"]
         if rung.level.latching:
             aspects += ["latches", "reset", "reset refused"]
-        else:
+        elif not blurred:
             aspects += ["clears"]
         if fact in self.ground.timed_levels:
             aspects += ["delay"]

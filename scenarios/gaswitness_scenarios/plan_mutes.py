@@ -4,6 +4,7 @@ from gaswitness_scenarios.plan_bench import Bench
 from gaswitness_scenarios.plan_counting import Counting, acts
 from gaswitness_scenarios.plan_gates import Gates, Voice
 from gaswitness_scenarios.plan_ground import Ground
+from gaswitness_scenarios.plan_sight import question
 from gaswitness_sitefile.devices import Output
 from gaswitness_sitefile.matrix import Cell, Fact
 
@@ -85,6 +86,14 @@ class Mutes(Counting):
         if again:
             self.move([voice.cell], f"{_sources(voice)} sounds {again} again", hold_s, on=True)
         self.bench.hold(hold_s)
+        if again:
+            self.hear(again, acts=True)
+
+    def hear(self, tag: str, *, acts: bool) -> None:
+        """Ask a person whether a sounder that no point shows is heard."""
+        if self.ground.output_seen(tag) or self.ground.looks == "none":
+            return
+        self.bench.look(f"{tag}.active", question(self.site.output_of[tag], acts=acts))
 
     def resounds(self, tag: str) -> None:
         if self.ground.output_seen(tag):
@@ -97,6 +106,7 @@ class Mutes(Counting):
         self.ground.through_mute |= {t for t in beside if not self.site.output_of[t].mutable}
         bench.hold(self.timing.key_s)
         bench.cover(cell.id, "M")
+        self.hear(tag, acts=False)
         if tag in self.muted:
             return
         self.muted.add(tag)

@@ -1,8 +1,9 @@
 """What a plan costs and covers: tests, gas applications, hours, lower bound, naive order."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
+from gaswitness_probe.facts import reading_points
 from gaswitness_probe.provable import provable
 from gaswitness_scenarios.plan import Plan
 from gaswitness_scenarios.plan_bounds import lower_bound, naive_order
@@ -85,12 +86,39 @@ def unseen_words(plan: Plan) -> Iterator[str]:
             others = f" and {more} more" if more > 0 else ""
             named = ", ".join(missing[:MOST_NAMED])
             yield f"no point shows {named}{others}: no link can prove these {kind} themselves"
+    facts_of_panel = [fact for fact in ("panel.fault", "panel.warm_up") if fact not in shown]
+    readings = [f"{one.tag}.reading" for one in site.channels if not reading_points(site, one.tag)]
+    for facts in (facts_of_panel, readings):
+        if facts:
+            yield f"no point shows {_listed(facts)}: no link can prove what nobody reads"
+    if (
+        facts_of_panel
+        or readings
+        or any(fact not in shown for one in made.values() for fact in one)
+    ):
+        yield "what no point shows stays open: a run ends NOT PROVEN, however good the panel"
+    blurred = [
+        f"{channel.tag}.{name}"
+        for channel in site.channels
+        for name in channel.levels
+        if plan.ground.level_seen(channel.tag, name) and plan.ground.setpoint_blurred(channel, name)
+    ]
+    if blurred:
+        yield (
+            f"the registers' steps are as wide as the tolerance of {_listed(blurred)}: the "
+            "setpoint cannot be proven, however slow the gas; map the reading with a finer scale"
+        )
     latching = [one.tag for one in site.channels if one.over_range_latches]
     if latching:
         yield (
             f"the over-range of {', '.join(latching)} latches: that it comes and stays is seen, "
             "and not judged"
         )
+
+
+def _listed(names: Sequence[str]) -> str:
+    more = len(names) - MOST_NAMED
+    return ", ".join(names[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
 
 
 def unfed_words(plan: Plan) -> Iterator[str]:

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from gaswitness_scenarios.plan_bench import Bench, Draft
 from gaswitness_scenarios.plan_ground import LONG_RUN_ON_S, Ground
 from gaswitness_scenarios.plan_ladder import Rung
+from gaswitness_scenarios.plan_sight import cause_unseen, look_at_rest, look_now
 from gaswitness_scenarios.plan_stimuli import is_gas
 from gaswitness_sitefile.channel import AlarmLevel
 from gaswitness_sitefile.matrix import Cell, Fact
@@ -140,7 +141,9 @@ class _Round:
             + rung.level.on_delay_s
             for tag, rung in rungs.items()
         ]
-        bench.hold(max(lags) + self.timing.level_s + self.timing.comes_s(cells.values()))
+        hold_s = max(lags) + self.timing.level_s + self.timing.comes_s(cells.values())
+        self.expect_unseen(names, acting_before, hold_s)
+        bench.hold(hold_s)
         moved = []
         for tag, rung in rungs.items():
             fact = Fact(tag, rung.name)
@@ -156,8 +159,25 @@ class _Round:
                 bench.cover(cell.id, "R", "U")
                 if self.ground.output_seen(cell.effect):
                     bench.claim(f"cell/{cell.id}: rises")
-        self.ground.look_now(bench, dict.fromkeys(moved))
+        look_now(self.ground, bench, dict.fromkeys(moved))
         self.asked += [one for one in dict.fromkeys(moved) if one not in self.asked]
+
+    def expect_unseen(self, names: str, acting_before: set[str], hold_s: float) -> None:
+        """Where no link can tell whether causes of an output stand, say what it must do now: come,
+        or stay off."""
+        bench, site = self.bench, self.ground.site
+        for output in site.outputs:
+            tag = output.tag
+            unseen = [cell for cell in site.cells_of[tag] if cause_unseen(self.ground, cell)]
+            if not unseen or not self.ground.output_seen(tag):
+                continue
+            if bench.at_rest(tag):
+                for_s = round(max(0.5, hold_s - 1 - self.timing.sight_s), 1)
+                name = f"{tag} stays off: {names}"
+                bench.expect(name, f"{tag}.active", on=False, within_s=1, for_s=for_s)
+            elif bench.acting.get(tag) and tag not in acting_before:
+                name = f"{tag} comes: {names}"
+                bench.expect(name, f"{tag}.active", on=True, within_s=hold_s, for_s=0)
 
     def turned_by_others(self, cell: Cell, tag: str) -> bool:
         """Whether a channel of the round beside `tag` makes the cell's cause, too."""
@@ -258,6 +278,6 @@ class _Round:
 
     def looks_at_rest(self) -> None:
         for tag in self.asked:
-            self.ground.look_at_rest(self.bench, tag)
+            look_at_rest(self.ground, self.bench, tag)
             if self.ground.output_seen(tag):
                 self.bench.claim(f"output/{tag}: moves only for its causes")

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from gaswitness_scenarios.plan_ground import Ground
+from gaswitness_scenarios.plan_sight import ACTING, AT_REST, untold
 from gaswitness_scenarios.plan_stimuli import is_exposure, is_free, is_gas
 from gaswitness_sitefile.channel import LEVEL_NAMES
 from gaswitness_sitefile.life_facts import BUS_FLAGS
@@ -108,11 +109,34 @@ def wants(ground: Ground, covers: frozenset[tuple[str, str]]) -> Iterator[Want]:
     for cell in ground.site.matrix:
         facts = dict.fromkeys(facts_of(ground.index.cause_of[cell.id]))
         reasons = [why for fact in facts if (why := cannot_make(ground, fact))]
+        blind = untold(ground, cell)
         for kind in kinds_of(ground, cell):
             why = _missing(ground, cell, kind, covers)
+            if not why and (unseen := blind or _out_of_sight(ground, cell, kind, covers)):
+                yield Want(cell, kind, shown=False, why=unseen)
+                continue
             if why:
                 why = "; ".join(dict.fromkeys(reasons)) or why
             yield Want(cell, kind, not why, why)
+
+
+def _out_of_sight(ground: Ground, cell: Cell, kind: str, covers: frozenset[tuple[str, str]]) -> str:
+    """Why what a test does is seen by nobody; empty where a point shows the output, or a person
+    looks at it for that."""
+    if ground.output_seen(cell.effect):
+        return ""
+    no = f"no point shows {cell.effect}.active"
+    if (cell.id, ACTING) not in covers:
+        return f"{no}, and no test has it act for this cell alone and asks a person to look"
+    match kind:
+        case "R":
+            return f"{no}: a person's look tells that it acts, not within which time"
+        case "F" | "A":
+            return "" if (cell.id, AT_REST) in covers else f"{no}, and nobody looks at it then"
+        case "M" | "S":
+            return ""
+        case _:
+            return f"{no}, and nobody looks at it then"
 
 
 def _missing(ground: Ground, cell: Cell, kind: str, covers: frozenset[tuple[str, str]]) -> str:
