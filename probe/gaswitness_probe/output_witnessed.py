@@ -11,7 +11,7 @@ from gaswitness_probe.applied import Looked
 from gaswitness_probe.expect import CellView, OutputView
 from gaswitness_probe.output_findings import Findings
 from gaswitness_probe.respond import seconds
-from gaswitness_probe.signal import FALSE, TRUE, Signal, Truth, Window
+from gaswitness_probe.signal import FALSE, TRUE, Truth, Window
 from gaswitness_probe.verdict import Aspect, Outcome, Proof
 from gaswitness_sitefile.devices import OutputKind
 
@@ -148,13 +148,15 @@ def _demand(cell: CellView, window: Window) -> str:
 
 
 def _reported(output: OutputView, look: _Look) -> str:
-    """What the panel itself said of the output through the look, in words."""
+    """What the panel itself said of the output last before the look and in it, in words."""
     if output.view.source(output.fact) is None:
         return ""
-    reported: Signal = output.view.signal(output.fact)
-    for value, is_ in ((True, "on"), (False, "off")):
-        if reported.throughout(TRUE if value else FALSE, *look.window):
-            though = "and" if value is look.on else "though"
-            too = ", too" if value is look.on else ""
-            return f", {though} the panel reports it {is_}{too}"
-    return ""
+    parts = [p for p in output.view.parts(output.fact) if p.first.low <= look.window.high]
+    before = sum(p.first.high <= look.window.low for p in parts)
+    said = {part.value for part in parts[max(0, before - 1) :]}
+    if said not in ({TRUE}, {FALSE}):
+        return ""
+    is_ = "on" if TRUE in said else "off"
+    if (TRUE in said) is look.on:
+        return f", and the panel reports it {is_}, too"
+    return f", though the panel reports it {is_}"
