@@ -13,6 +13,7 @@ from gaswitness.report_parts import parts_of
 from gaswitness.report_points import point_rows
 from gaswitness.report_punch import punch_list
 from gaswitness.report_settings import settings_of
+from gaswitness.report_unseen import unseen_of
 from gaswitness_sitefile.rules import design_warnings
 
 STAGES = {
@@ -37,13 +38,14 @@ def build_report(issues: Sequence[Issue], chosen: Chosen) -> Report:
     facts = tuple(issue_facts(issue) for issue in issues)
     items = items_of([(issue.name, issue.run.verdicts) for issue in issues])
     parts = parts_of(issues)
+    defects = unseen_of(issues)
     outcome = overall_outcome(facts, items, parts)
     return Report(
         identity=_identity(newest, chosen),
         issues=facts,
         outcome=outcome,
         headline=headline(outcome, items, parts),
-        words=tuple(outcome_words(facts, items, parts)),
+        words=tuple(outcome_words(facts, items, parts, defects)),
         people=_people(issues),
         instruments=_instruments(issues),
         gases=_gases(issues),
@@ -55,6 +57,7 @@ def build_report(issues: Sequence[Issue], chosen: Chosen) -> Report:
         settings=settings_of(issues[0], newest),
         frames=frames_of(issues, items),
         attached=_attached(issues),
+        map_defects=defects,
     )
 
 

@@ -5,6 +5,7 @@ are seconds of the run they come from; `at_utc` is empty where the run had virtu
 from dataclasses import dataclass, field
 
 from gaswitness.report_blocks import Text
+from gaswitness_probe.shown_defects import ShownDefects
 from gaswitness_probe.verdict import Interval, Kind, Outcome, Proof
 
 
@@ -328,7 +329,8 @@ class AttachedFile:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
-    """All of it."""
+    """All of it. `map_defects`: those of the map that the runs would have shown; None where nothing
+    was played."""
 
     identity: Identity
     issues: tuple[IssueFacts, ...]
@@ -346,3 +348,4 @@ class Report:
     settings: tuple[Setting, ...]
     frames: tuple[Frames, ...]
     attached: tuple[AttachedFile, ...]
+    map_defects: ShownDefects | None

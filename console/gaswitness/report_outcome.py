@@ -6,7 +6,9 @@ from typing import Final
 from gaswitness.plan_states import NOT_ASKED, counted, state_of
 from gaswitness.report_data import IssueFacts, Item, Part
 from gaswitness.report_parts import RAN_TO_ITS_END
+from gaswitness.unseen_words import unseen_headline
 from gaswitness.wording import OUTCOME_WORDS
+from gaswitness_probe.shown_defects import ShownDefects
 from gaswitness_probe.verdict import Outcome, Proof
 
 HEADS: Final = {
@@ -54,7 +56,10 @@ def headline(outcome: Outcome, items: Sequence[Item], parts: Sequence[Part]) -> 
 
 
 def outcome_words(
-    issues: Sequence[IssueFacts], items: Sequence[Item], parts: Sequence[Part]
+    issues: Sequence[IssueFacts],
+    items: Sequence[Item],
+    parts: Sequence[Part],
+    map_defects: ShownDefects | None,
 ) -> Iterator[str]:
     """What page one says beneath the headline, a paragraph each."""
     newest = issues[-1]
@@ -63,6 +68,9 @@ def outcome_words(
     elif newest.virtual:
         yield VIRTUAL
     yield _proof(items, parts)
+    if map_defects is not None:
+        where = ", see \u201cWhat could not have been seen\u201d." if map_defects.not_shown else ""
+        yield unseen_headline(map_defects).removesuffix(":") + where
     if len(issues) > 1:
         yield (
             f"{len(issues)} issues: the first run and {len(issues) - 1} of retests. Each thing "

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from gaswitness import report_back, report_coverage, report_front, report_tests
+from gaswitness import report_back, report_coverage, report_front, report_tests, report_unseen
 from gaswitness.report_blocks import Sheets
 from gaswitness.report_data import Report
 from gaswitness.report_issues import Issue
@@ -23,6 +23,7 @@ def report_sheets(report: Report, issues: Sequence[Issue]) -> Sheets:
             report_front.people(report),
             report_front.preconditions(report),
             report_coverage.coverage(report, issues[-1].site),
+            report_unseen.unseen(report),
             report_tests.tests(report, issues),
             report_coverage.verdicts(report),
             *report_back.back_sections(report),

@@ -14,7 +14,7 @@ from typing import Any, Final
 from gaswitness.about import AboutRun
 from gaswitness.wording import counts
 from gaswitness_probe.shown_defects import ShownDefects
-from gaswitness_probe.verdict import Aspect, Interval, Kind, Verdict
+from gaswitness_probe.verdict import Aspect, Interval, Kind, Proof, Verdict
 from gaswitness_scenarios.plan_outcome import ClaimOutcome, PlanOutcome
 
 FORMAT: Final = 1
@@ -98,11 +98,11 @@ def _verdict(verdict: Verdict) -> dict[str, Any]:
         "response_s": _interval(verdict.response_s),
         "because": verdict.because,
         "proof": str(verdict.proof),
-        "aspects": [_aspect(aspect) for aspect in verdict.aspects],
+        "aspects": [_aspect(aspect, verdict.proof) for aspect in verdict.aspects],
     }
 
 
-def _aspect(aspect: Aspect) -> dict[str, Any]:
+def _aspect(aspect: Aspect, proof: Proof) -> dict[str, Any]:
     return {
         "name": aspect.name,
         "verdict": str(aspect.outcome),
@@ -110,6 +110,7 @@ def _aspect(aspect: Aspect) -> dict[str, Any]:
         "seen": aspect.seen,
         "response_s": _interval(aspect.response_s),
         "because": aspect.because,
+        "proof": str(aspect.proof or proof),
         "at_s": _instant(aspect.at_s),
     }
 

@@ -26,6 +26,7 @@ from gaswitness.report_pages import report_sheets
 from gaswitness.report_tables import punch_csv, steps_book, steps_csv
 from gaswitness_probe.evidence import Evidence
 from gaswitness_probe.evidence_read import read_evidence
+from gaswitness_probe.shown_defects import shown_defects
 from gaswitness_probe.verdict import Outcome
 from gaswitness_scenarios.options import RehearsalLink, RehearsalOptions
 from gaswitness_scenarios.run import rehearse
@@ -103,7 +104,12 @@ def test_reported_and_witnessed_are_kept_apart(tree, first):
     rows = [[words(cell) for cell in row] for row in tree.iter("tr")]
     seen = next(row for row in rows if row and row[0] == "B1.active" and "looks" in row[1])
     assert seen[5:] == ["witnessed", "AQ, BR"]
-    assert {row[5] for row in rows if len(row) == 7 and row[4] == "proven"} == {"reported"}
+    proven = [row for row in rows if len(row) == 7 and row[4] == "proven"]
+    assert {row[5] for row in proven if "witnessed" not in row[0]} == {"reported"}
+    assert [row[0] for row in proven if row[5] == "witnessed"] == [
+        "cell/any.A1 > B1: witnessed acting",
+        "output/B1: witnessed acting",
+    ]
 
 
 def test_the_page_asks_for_nothing_outside_and_runs_nothing(page, tree):
@@ -480,3 +486,35 @@ def test_a_survey_alone_has_a_report_with_every_point_worked_out(tmp_path, link)
     for one in worked.values():
         words = one.steps[-1]
         assert one.value in words or one.value.startswith("0x") or one.value == "no value"
+
+
+def test_what_could_not_have_been_seen_stands_in_the_report(first, both, page, tree):
+    """The probe's own reckoning for the first run; a retest only adds to what was shown."""
+    report, issues = first
+    found = report.map_defects
+    assert found == shown_defects(issues[0].expected)
+    assert found.not_shown
+    all_ = len(found.shown) + len(found.not_shown)
+    front = words(tree.find(".//main"))
+    assert f"Of {all_} single defects of the map" in front[: front.index("Contents")]
+    section = next(one for one in tree.iter("section") if one.get("id") == "unseen")
+    rows = [[words(cell) for cell in row] for row in section.iter("tr")]
+    numbers = [int(row[1]) for row in rows if row[1].isdigit()]
+    assert sum(numbers) == len(found.not_shown) + len(found.alike)
+    assert numbers[0] == max(numbers[: len({one.kind for one in found.not_shown})])
+    again = both[0].map_defects
+    assert set(found.shown) <= set(again.shown)
+    assert {(one.kind, one.place) for one in again.not_shown} <= {
+        (one.kind, one.place) for one in found.not_shown
+    }
+    assert len(again.shown) + len(again.not_shown) == all_
+
+
+def test_a_survey_weighs_no_defects(tmp_path):
+    rehearse(load_site(HERE / "site.yaml"), [], RehearsalOptions(tmp_path / "run.sqlite"))
+    issues = read_issues(tmp_path)
+    report = build_report(issues, Chosen())
+    assert report.map_defects is None
+    assert "single defects" not in " ".join(report.words)
+    assert json.loads(report_json(report))["map_defects"] is None
+    jsonschema.Draft202012Validator(report_schema()).validate(json.loads(report_json(report)))

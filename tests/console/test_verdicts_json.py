@@ -8,7 +8,7 @@ import pytest
 
 from gaswitness.about import AboutRun, NamedDigest
 from gaswitness.verdicts_json import verdicts_json, verdicts_schema
-from gaswitness_probe.verdict import Aspect, Kind, Outcome, Verdict
+from gaswitness_probe.verdict import Aspect, Kind, Outcome, Proof, Verdict
 from gaswitness_scenarios.plan_outcome import PlanOutcome
 
 Verdicts = tuple[Verdict, ...]
@@ -101,3 +101,16 @@ def test_tests_of_the_plan_stand_with_their_claims(
     assert tests["T-3"]["because"] == "cell/AT-101.A1 > BN-1: rizes: it was not seen to happen"
     assert [one["claim"] for one in tests["T-2"]["beside"]] == []
     assert json.loads(verdicts_json(verdicts, about))["tests"] == []
+
+
+def test_one_side_of_what_is_reported_may_be_witnessed(about: AboutRun) -> None:
+    sides = (
+        Aspect("rises", Outcome.PROVEN),
+        Aspect("witnessed acting", Outcome.PROVEN, proof=Proof.WITNESSED),
+    )
+    verdict = Verdict("output/BN-1", Kind.OUTPUT, Outcome.PROVEN, aspects=sides)
+    document = json.loads(verdicts_json([verdict], about))
+    jsonschema.Draft202012Validator(verdicts_schema()).validate(document)
+    found = document["verdicts"][0]
+    assert found["proof"] == "reported"
+    assert [one["proof"] for one in found["aspects"]] == ["reported", "witnessed"]
