@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from gaswitness_scenarios import words
+from gaswitness_scenarios.claim_names import ClaimNames
 from gaswitness_scenarios.gas_level import gas_level
 from gaswitness_scenarios.gas_profile import (
     ExponentialTo,
@@ -103,6 +104,7 @@ class Builder:
     gas: dict[str, _Present] = field(default_factory=dict)
     ids: dict[str, int] = field(default_factory=dict)
     tests: set[str] = field(default_factory=set)
+    claims: list[tuple[str, Loc]] = field(default_factory=list)
     adapters: dict[str, float] = field(default_factory=dict)
     facts: dict[str, None] = field(init=False)
     readings: dict[str, None] = field(init=False)
@@ -156,6 +158,7 @@ class Builder:
             what = f"the script has a test {record.id} already"
             self.refuse((*loc, "id"), what, "give each test an id of its own")
         self.tests.add(record.id)
+        self.claims += [(one, (*loc, "proves", at)) for at, one in enumerate(record.proves)]
         moves = tuple(self.known(record.moves, (*loc, "moves"), self.site.output_of, "output"))
         yield PlannedTest(
             **base,
@@ -165,6 +168,18 @@ class Builder:
             proves=record.proves,
             moves=moves,
         )
+
+    def check_claims(self) -> None:
+        """Refuse claims that no run can come to. Expectations are known once all steps are built,
+        and only where none was refused."""
+        again = [f"{one} ({at})" for one, n in self.ids.items() for at in range(2, n + 1)]
+        names = ClaimNames(self.site, self.facts, (*self.ids, *again))
+        broken = bool(self.problems)
+        for claim, loc in self.claims:
+            if broken and claim.startswith("expectation/"):
+                continue
+            if found := names.wrong(claim):
+                self.refuse(loc, *found)
 
     def panel_step(self, record: StepRecord, base: dict[str, Any]) -> Step:
         if record.press is not None and record.press != "discover":

@@ -68,6 +68,7 @@ def _expanded(document: Document, record: ScriptRecord, site: Site) -> Script:
     steps: list[Step] = []
     for one in planned:
         steps.extend(builder.steps(one))
+    builder.check_claims()
     problems = [*scheduler.problems, *builder.problems]
     if problems:
         raise ScriptError(problems)

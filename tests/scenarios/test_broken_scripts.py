@@ -27,6 +27,15 @@ def step(name, text, column, *says, line=4):
     return Broken(name, f"{HEAD}  - {text}\n", f"{line}:{column}", list(says))
 
 
+def claiming(claim, *says):
+    """A test with one claim more than its expectation."""
+    text = (
+        f'{HEAD}  - test:\n      id: T\n      title: T\n      proves:\n        - "{claim}"\n'
+        "  - {expect: {name: it tripped, fact: K1.active, is: on, within_s: 1}}\n  - hold_s: 5\n"
+    )
+    return Broken(f"claims {claim}", text, "8:11", list(says))
+
+
 CASES = [
     Broken("empty file", "", "1:1", ["the script is empty"]),
     Broken("remarks only", "# nothing\n", "1:1", ["only remarks"]),
@@ -49,6 +58,19 @@ CASES = [
         "2:1",
         ["titel is not a known key", "did you mean title?"],
     ),
+    claiming(
+        "level/AT-1.A9", "no run comes to a verdict 'level/AT-1.A9'", "write one of level/AT-1.A1"
+    ),
+    claiming("level/AT-1.A1: clear", "has no side 'clear'", "did you mean clears?"),
+    claiming("output/K8", "no run comes to a verdict 'output/K8'", "did you mean output/K1?"),
+    claiming("output/S1: mute", "output/S1 has no side 'mute'", "did you mean mutes?"),
+    claiming("flag/AT-1.falt: comes", "no run comes", "did you mean flag/AT-1.fault?"),
+    claiming("flag/AT-1.A1: comes", "no run comes to a verdict 'flag/AT-1.A1'"),
+    claiming("reading/AT-9", "no run comes to a verdict 'reading/AT-9'"),
+    claiming("point/ones", "no run comes", "did you mean point/one?"),
+    claiming("cell/AT-1.A1 > K1: rises", "no run comes", "none are known here"),
+    claiming("expectation/is tripped", "no run comes", "did you mean expectation/it tripped?"),
+    claiming("AT-1.A1", "there is no verdict 'AT-1.A1'", "begin with link/, point/"),
     step("misspelt action", "gass: {channel: AT-1, to: 1}", 5, "gass", "did you mean gas?"),
     step("two actions", "{press: reset, hold_s: 5}", 5, "one step does press and hold_s"),
     step("no action", "{at_s: 5}", 5, "the step does nothing", "write one of say, gas"),

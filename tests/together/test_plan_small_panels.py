@@ -3,12 +3,14 @@
 import pytest
 
 from gaswitness_probe.verdict import Outcome
+from gaswitness_scenarios.claim_names import SIDES, ClaimNames
 from gaswitness_scenarios.library import demo_site_path
 from gaswitness_scenarios.load import load_script
 from gaswitness_scenarios.options import RehearsalOptions
 from gaswitness_scenarios.plan import make_plan
 from gaswitness_scenarios.plan_report import figures
 from gaswitness_scenarios.run import rehearse
+from gaswitness_scenarios.site_facts import facts_of
 from gaswitness_sitefile.load import load_site
 
 VOTES = """
@@ -227,3 +229,18 @@ def test_an_output_with_an_unseen_cause_is_expected_to_rest_while_others_are_in_
     again = rehearse(site, [script], RehearsalOptions(panel_site=panel))
     assert "expectation/LT stays off: B-1 past A2" in {one for one, _ in failed(again)}
     assert plan.tests
+
+
+@pytest.mark.parametrize(
+    "text", [VOTES, LOFT, SALTMARSH.read_text("utf-8")], ids=["votes", "loft", "saltmarsh"]
+)
+def test_every_verdict_and_side_that_a_run_comes_to_may_be_claimed(text, tmp_path):
+    site = site_of(text, tmp_path).site
+    _, run = played(load_site(tmp_path / "site.yaml"), tmp_path)
+    ids = [one.id for one in run.verdicts]
+    expectations = [one.partition("/")[2] for one in ids if one.startswith("expectation/")]
+    names = ClaimNames(site, facts_of(site), expectations)
+    claims = [*ids, *(f"{v.id}: {a.name}" for v in run.verdicts for a in v.aspects)]
+    assert len(claims) > 60
+    assert [(one, names.wrong(one)) for one in claims if names.wrong(one)] == []
+    assert {one.partition("/")[0] for one in ids} >= set(SIDES)
