@@ -33,7 +33,7 @@ def points(report: Report) -> Section:
         Column("Where", 1.7),
         Column("How", 1.6),
         Column("Shows", 1.4),
-        Column("Verdict", 0.9),
+        Column("Verdict", 1.2),
         Column("Request", 1.7),
         Column("Response, the point's bytes marked", 3.2),
         Column("Worked out", 3.6),
@@ -79,8 +79,8 @@ def punch(report: Report) -> Section:
     blocks: list[Block] = [Paragraph(said(words)), meaning]
     if report.punch:
         columns = (
-            Column("No.", 0.6),
-            Column("Category", 0.8),
+            Column("No.", 0.7),
+            Column("Category", 1.1),
             Column("About", 2),
             Column("What", 4.5),
             Column("Noted by", 1.2),

@@ -105,7 +105,7 @@ def _sides(title: str, items: Sequence[Item], where: Places) -> Table:
     columns = (
         Column(title, 3),
         *(Column(name) for name in names),
-        Column("Verdict"),
+        Column("Verdict", 1.2),
         Column("Issue", 0.7),
     )
     rows = []
@@ -131,7 +131,7 @@ def verdicts(report: Report) -> Section:
         Column("Expected", 2.6),
         Column("Seen, and why", 4),
         Column("Response", 1.3),
-        Column("Verdict", 1),
+        Column("Verdict", 1.3),
         Column("Proof", 0.9),
         Column("Issue", 0.7),
         Column("Earlier", 1.2),

@@ -99,8 +99,8 @@ def _left(parts: list[Part]) -> Iterator[Text]:
     for part in parts[:MOST_TESTS]:
         state = state_of(part.outcome, part.how)
         because = shorten(part.because, LONGEST_REASON, placeholder=" ...")
-        told = f": {because}" if because and because != part.how else ""
-        yield said(mono(part.id), f" {part.title}: {state}{told}")
+        told = f". {because}" if because and because != part.how else ""
+        yield said(mono(part.id), " ", strong(state), f": {part.title}{told}")
     if len(parts) > MOST_TESTS:
         yield said(f"and {len(parts) - MOST_TESTS} more, under Tests")
 

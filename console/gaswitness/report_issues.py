@@ -202,10 +202,13 @@ PHASES: Final = ("link:", "identification:", "warm-up:", "survey:", "script", "s
 
 def _remarks(run: KeptRun) -> Iterator[str]:
     """What a reader should know of the run; not which part of it began when, nor what is about a
-    test, which stands there."""
+    test, which stands there. What each part of an interrupted run says again comes once."""
+    told: set[str] = set()
     for entry in run.remarks:
         text, by = str(entry.body["text"]), entry.body.get("by", "")
         about = entry.body.get("about", "")
-        if entry.body.get("phase") or about or text.startswith(PHASES):
+        again = not by and text in told
+        if entry.body.get("phase") or about or again or text.startswith(PHASES):
             continue
+        told.add(text)
         yield f"{entry.at_s:.1f} s: {text}" + (f" ({by})" if by else "")

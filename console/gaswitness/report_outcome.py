@@ -73,7 +73,8 @@ def outcome_words(
         yield unseen_headline(map_defects).removesuffix(":") + where
     if len(issues) > 1:
         yield (
-            f"{len(issues)} issues: the first run and {len(issues) - 1} of retests. Each thing "
+            f"{len(issues)} issues: the first run and {len(issues) - 1} "
+            f"retest{'s' if len(issues) > 2 else ''}. Each thing "
             "counts by the newest issue that tested it; sides of it that were not tested again "
             "count as the issue before left them."
         )

@@ -5,6 +5,7 @@ in them, and who signed. From the record's entries.
 from bisect import bisect_right
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from typing import Final
 
 from gaswitness.plan_states import NOT_ASKED
@@ -210,7 +211,16 @@ def _signed(issue: Issue, test: PlayedTest) -> Iterator[Signed]:
     for entry in issue.run.of("initials"):
         body = entry.body
         if body["test"] == test.id and body["attempt"] == test.attempt:
-            yield Signed(body["role"], body["name"], body["initials"], body.get("at_utc", ""))
+            yield Signed(body["role"], body["name"], body["initials"], _utc(body.get("at_utc", "")))
+
+
+def _utc(said: str) -> str:
+    """ISO 8601 as the record has it, in the form of all instants here; what is none, as it is."""
+    try:
+        moment = datetime.fromisoformat(said)
+    except ValueError:
+        return said
+    return moment.astimezone(UTC).strftime("%Y-%m-%d %H:%M:%SZ") if moment.tzinfo else said
 
 
 def _remarks(issue: Issue, test_id: str) -> Iterator[str]:

@@ -39,8 +39,8 @@ STEP_COLUMNS: Final = (
     Column("Expected", 2.6),
     Column("Seen", 3.4),
     Column("Response", 1.3),
-    Column("Verdict", 1.1),
-    Column("Proof", 1.0),
+    Column("Verdict", 1.4),
+    Column("Proof", 1.3),
     Column("Initials", 0.9),
 )
 
@@ -67,11 +67,11 @@ def _list(parts: Sequence[Part]) -> Table:
     columns = (
         Column("Test", 1.2),
         Column("Title", 3),
-        Column("Verdict", 0.9),
-        Column("Because", 4),
+        Column("Verdict", 1.3),
+        Column("Because", 3.6),
         Column("Begun", 1.6),
-        Column("Took", 0.9),
-        Column("Issue", 0.7),
+        Column("Took", 1.3),
+        Column("Issue", 0.8),
         Column("Initials", 0.9),
     )
     rows = [
@@ -137,7 +137,7 @@ def _part_facts(part: Part) -> Iterator[tuple[str, Text]]:
 
 def _claims(part: Part, where: Places) -> Table:
     """What the test is to show, and where that was seen, which may have been in another test."""
-    columns = (Column("Claim", 4), Column("Verdict", 1), Column("Proof", 1), Column("Where", 6))
+    columns = (Column("Claim", 4), Column("Verdict", 1.3), Column("Proof", 1.1), Column("Where", 6))
     own = {(one.of, one.aspect): step.number for step in part.steps for one in step.findings}
     places = {**where, **{key: (part.id, step) for key, step in own.items()}}
     groups = [Group(tuple(_claim(one, part, places) for one in part.claims))]

@@ -22,7 +22,7 @@ from gaswitness_probe.shown_defects import NotShown, ShownDefects, shown_defects
 
 TITLE: Final = "What could not have been seen"
 MOST_PLACES: Final = 6
-COLUMNS: Final = (Column("Defect", 2.4), Column("Number", 0.7, numbers=True), Column("Where", 3))
+COLUMNS: Final = (Column("Defect", 2.4), Column("Number", 1, numbers=True), Column("Where", 3))
 
 
 def unseen_of(issues: Sequence[Issue]) -> ShownDefects | None:

@@ -162,6 +162,7 @@ def _signs(point: Point, low: float, high: float) -> Iterator[MapDefect]:
         kind, shown, same = "unsigned in place of signed", altered(held_at_zero), low >= 0
         unseen, remedy = "it never stood below 0", "bring it below zero"
     elif point.type in _UNSIGNED:
+        low = max(low, 0)
         kind, same = "signed in place of unsigned", high <= top
         shown = altered(partial(_held_at, top))
         unseen, remedy = f"it never stood above {top} counts", f"bring it above {top} counts"

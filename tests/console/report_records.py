@@ -63,7 +63,7 @@ def notes() -> list[tuple[str, dict[str, object]]]:
             "role": who["role"],
             "name": who["name"],
             "initials": who["initials"],
-            "at_utc": "2031-03-04T10:00:00Z",
+            "at_utc": "2031-03-04T11:00:00+01:00",
         }
         for who in (tester, witness)
     ]

@@ -85,7 +85,7 @@ def test_page_one_says_the_outcome_in_words(tree, first):
     assert text.index("FAILED.") < text.index("Contents")
     front = text[: text.index("Contents")]
     assert "Of 2 tests of the plan: 1 proven, 1 failed." in front
-    assert "T-002 AT-1 closes the valve: failed: " in front
+    assert "T-002 failed: AT-1 closes the valve. level/AT-1.A2: setpoint: " in front
     assert "level/AT-1.A2: AT-1.A2 was off though the reading stood at" in front
     assert "proves nothing about a real panel" in front
     for party in ("Vendor", "Purchaser", "Third party"):
@@ -228,6 +228,7 @@ def test_the_failed_test_tells_step_expected_seen_and_initials(first):
     assert valve.outcome is Outcome.FAILED
     good = part(report, "T-001")
     assert good.initials == "AQ, BR"
+    assert {one.at_utc for one in good.signed} == {"2031-03-04 10:00:00Z"}
     assert good.remarks[0].endswith("the door was open (Bo Reed)")
     rise = next(o for s in good.steps for o in s.findings if o.name == "cell/any.A1 > B1: rises")
     low, high = rise.response_s
@@ -426,6 +427,9 @@ def test_instants_of_a_resumed_run_count_from_its_own_anchor(folder, tmp_path):
     assert issue.utc(300.0) == "2031-03-04 11:00:00Z"
     assert issue.utc(301.0) == "2031-03-04 11:00:01Z"
     assert issue.utc(401.0) == "2031-03-04 11:00:06Z"
+    # what the panel says of itself stands once among the remarks, though both parts heard it
+    said = build_report([issue], Chosen()).issues[0].remarks
+    assert sum("this is a virtual panel" in one for one in said) == 1
 
 
 def test_a_run_that_broke_off_has_a_report_that_says_so(folder, tmp_path):

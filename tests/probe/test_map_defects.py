@@ -202,7 +202,7 @@ SIGN, NO_SIGN = "signed in place of unsigned", "unsigned in place of signed"
         (NO_SIGN, "AT-1.reading", "int16", {"offset": -50.0}, {"under_range": -51.0}, ""),
         # 10 % of a span of 100 beyond it: 110 %LEL in hundredths are 11000 counts, in thousandths
         # 110000, held at 65535: above 32767
-        (SIGN, "AT-1.reading", "uint16", {"scale": 0.01}, {}, "from -1000 to 11000 counts"),
+        (SIGN, "AT-1.reading", "uint16", {"scale": 0.01}, {}, "from 0 to 11000 counts"),
         (SIGN, "AT-1.reading", "uint16", {"scale": 0.001}, {}, ""),
         # a setpoint stands where it is stated: 20 %LEL are 200 counts
         (SIGN, "AT-1.A1.setpoint", "uint32", {"scale": 0.1}, {}, "at 200 counts, where it always"),
