@@ -9,7 +9,7 @@ from gaswitness_probe.look_advice import looks_needed
 from gaswitness_probe.output_contradictions import find_contradictions
 from gaswitness_probe.output_findings import Findings
 from gaswitness_probe.output_proofs import find_proofs
-from gaswitness_probe.output_witnessed import find_witnessed
+from gaswitness_probe.output_witnessed import find_witnessed, looks_at_rest
 from gaswitness_probe.provable import provable
 from gaswitness_probe.respond import (
     allowance,
@@ -128,6 +128,26 @@ def _output_verdict(output: OutputView, findings: Findings) -> Verdict:
     )
 
 
+def _seen_still(output: OutputView, name: str, expected: str) -> Aspect:
+    """As `_kept_still`, where nothing but looks tells, each of one instant."""
+    tag = output.output.tag
+    rests = looks_at_rest(output)
+    if not rests:
+        because = f"nobody looked at {tag} while it surely had to be off; a person has to look then"
+        return Aspect(name, Outcome.INCONCLUSIVE, expected, because=because)
+    if not all(rests):
+        because = "a person found it on then; that is judged with what was witnessed at rest"
+        return Aspect(name, Outcome.NOT_RUN, expected, because=because)
+    times = "once" if len(rests) == 1 else f"{len(rests)} times"
+    return Aspect(
+        name,
+        Outcome.PROVEN,
+        expected,
+        seen=f"off, looked at {times} while it had to be",
+        because=f"{tag} was off whenever a person looked while it had to be, {times}",
+    )
+
+
 def _kept_still(output: OutputView, *, failed_cells: bool) -> Aspect:
     """That the output was off wherever it had to be, as far as this was seen."""
     tag = output.output.tag
@@ -140,6 +160,8 @@ def _kept_still(output: OutputView, *, failed_cells: bool) -> Aspect:
                 for piece in output.expected.within(*part.known)
                 if piece.value is FALSE
             )
+    if agreed <= 0.0 and output.view.source(output.fact) is None:
+        return _seen_still(output, name, expected)
     if agreed <= 0.0:
         return Aspect(
             name,

@@ -51,6 +51,11 @@ def find_witnessed(output: OutputView, findings: Findings) -> None:
             acted = None
 
 
+def looks_at_rest(output: OutputView) -> list[bool]:
+    """For each look at which the output had to be at rest, whether it was."""
+    return [not look.on for look in _telling(output) if not look.must]
+
+
 def _telling(output: OutputView) -> list[_Look]:
     found = []
     for looked in sorted(output.view.looked, key=lambda one: (one.asked_s, one.answered_s)):

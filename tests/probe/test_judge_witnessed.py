@@ -201,3 +201,18 @@ def test_an_output_that_no_point_shows_bears_the_same_aspects(by_hand):
     assert sides(hand[CELL]) == {ACTING: "proven"}
     assert sides(hand[OUTPUT]) == {ACTING: "proven", AT_REST: "proven"}
     assert hand[OUTPUT].proof == "witnessed"
+    still = side(hand[OUTPUT], "moves only for its causes")
+    assert still.because == ("K1 was off whenever a person looked while it had to be, once")
+    assert hand[OUTPUT].outcome == "proven"
+
+
+def test_an_output_that_no_point_shows_and_nobody_looked_at_in_rest_stays_open(by_hand):
+    hand = by_hand("DI-1.active", cells=(PLAIN,))
+    hand.saw("DI-1.active", "0" * 15 + "1" * 16)
+    hand.looked = [Looked("K1.active", True, 26.0, 28.0)]
+    assert hand[OUTPUT].outcome == "inconclusive"
+    assert hand[OUTPUT].because == (
+        "nobody looked at K1 while it surely had to be off; a person has to look then"
+    )
+    hand.looked = [*hand.looked, Looked("K1.active", True, 11.0, 13.0)]
+    assert hand[OUTPUT].outcome == "failed"
