@@ -37,10 +37,12 @@ from gaswitness.report_words import TONES
 from gaswitness.wording import duration_words
 from gaswitness_probe.verdict import Outcome
 
-MOST_TOLD: Final = {Outcome.FAILED: 8, Outcome.INCONCLUSIVE: 4}
+MOST_TOLD: Final = {Outcome.FAILED: 6, Outcome.INCONCLUSIVE: 3}
 """Failed or undecided things named on page one; the punch list has all."""
-MOST_TESTS: Final = 6
-LONGEST_REASON: Final = 200
+MOST_TESTS: Final = 3
+FEW: Final = 5
+LONGEST_OF_FEW: Final = 300
+LONGEST_OF_MANY: Final = 80
 REFERENCES: Final = (
     "IEC 62381, Automation systems in the process industry: FAT, SAT and SIT. The words and steps "
     "of this report follow it.",
@@ -71,36 +73,45 @@ def front(report: Report) -> Iterator[Block]:
     yield Paragraph(said(strong(report.headline)), TONES[report.outcome])
     for words in report.words:
         yield Paragraph(said(words))
-    for outcome, title in (
-        (Outcome.FAILED, "Failed"),
-        (Outcome.INCONCLUSIVE, "Inconclusive"),
-    ):
-        told = [item for item in report.items if item.outcome is outcome]
-        if told:
-            yield Paragraph(said(strong(f"{title}:")))
-            yield Items(tuple(_told(told, MOST_TOLD[outcome])))
-    left = [part for part in tests_to_do(report.parts) if part.outcome is not Outcome.PROVEN]
-    if left:
-        yield Paragraph(said(strong("Tests of the plan that are not proven:")))
-        yield Items(tuple(_left(left)))
+    yield from _open(report)
     yield _what(report)
     yield Signatures(tuple(_boxes(report)))
     yield Paragraph(said(f"Caution: {IN_SHORT}"), Tone.CAUTION)
 
 
-def _told(items: list[Item], most: int) -> Iterator[Text]:
+def _open(report: Report) -> Iterator[Block]:
+    """What keeps the whole from being proven, the worst first; little of it in full, much of it so
+    short that the boxes to sign stay on page one."""
+    lists = {
+        "Failed:": [one for one in report.items if one.outcome is Outcome.FAILED],
+        "Inconclusive:": [one for one in report.items if one.outcome is Outcome.INCONCLUSIVE],
+    }
+    left = [part for part in tests_to_do(report.parts) if part.outcome is not Outcome.PROVEN]
+    many = sum(map(len, lists.values())) + len(left) > FEW
+    longest = LONGEST_OF_MANY if many else LONGEST_OF_FEW
+    for title, items in lists.items():
+        if items:
+            yield Paragraph(said(strong(title)))
+            yield Items(tuple(_told(items, MOST_TOLD[items[0].outcome], longest)))
+    if left:
+        yield Paragraph(said(strong("Tests of the plan that are not proven:")))
+        yield Items(tuple(_left(left, longest)))
+
+
+def _told(items: list[Item], most: int, longest: int) -> Iterator[Text]:
     for item in items[:most]:
-        yield said(mono(item.id), f": {item.because or item.seen or item.expected}")
+        why = item.because or item.seen or item.expected
+        yield said(mono(item.id), f": {shorten(why, longest, placeholder=' ...')}")
     if len(items) > most:
         yield said(f"and {len(items) - most} more, in the punch list")
 
 
-def _left(parts: list[Part]) -> Iterator[Text]:
+def _left(parts: list[Part], longest: int) -> Iterator[Text]:
     for part in parts[:MOST_TESTS]:
         state = state_of(part.outcome, part.how)
-        because = shorten(part.because, LONGEST_REASON, placeholder=" ...")
-        told = f". {because}" if because and because != part.how else ""
-        yield said(mono(part.id), " ", strong(state), f": {part.title}{told}")
+        because = "" if part.because == part.how else f". {part.because}" if part.because else ""
+        words = shorten(f"{part.title}{because}", longest, placeholder=" ...")
+        yield said(mono(part.id), " ", strong(state), f": {words}")
     if len(parts) > MOST_TESTS:
         yield said(f"and {len(parts) - MOST_TESTS} more, under Tests")
 

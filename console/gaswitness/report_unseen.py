@@ -59,7 +59,10 @@ def unseen(report: Report) -> Section:
     blocks: list[Block] = [Paragraph(said(unseen_headline(found)))]
     if found.not_shown:
         reasons = (Column("Why it was not shown", 3), Column("What shows it", 3))
-        rows = [_row(same, one.because, one.remedy) for same, one in _by_kind(found.not_shown)]
+        rows = [
+            _row(same, _of_each(same, one.because), _of_each(same, one.remedy))
+            for same, one in _by_kind(found.not_shown)
+        ]
         blocks.append(Table("Not shown to be absent", (*COLUMNS, *reasons), one_group(rows)))
     if found.alike:
         reason = Column("Why nothing tells it from a good panel", 6)
@@ -78,8 +81,16 @@ def _by_kind(told: Sequence[NotShown]) -> Iterator[tuple[list[NotShown], NotShow
 
 def _alike(one: NotShown) -> tuple[str, str, str]:
     """What it says, but for the place that it speaks of."""
-    because, remedy = (words.replace(one.place, "") for words in (one.because, one.remedy))
-    return one.kind, because, remedy
+    return one.kind, _placeless(one, one.because), _placeless(one, one.remedy)
+
+
+def _placeless(one: NotShown, words: str) -> str:
+    """The words with `each` where they name the place or what it belongs to."""
+    return words.replace(one.place, "each").replace(one.place.split(" ")[0], "each")
+
+
+def _of_each(same: Sequence[NotShown], words: str) -> str:
+    return _placeless(same[0], words) if len(same) > 1 else words
 
 
 def _row(same: Sequence[NotShown], *words: str) -> tuple[Cell, ...]:

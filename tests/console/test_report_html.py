@@ -8,6 +8,7 @@ import xml.etree.ElementTree as ET
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from io import BytesIO, StringIO
+from types import SimpleNamespace
 
 import html5lib
 import jsonschema
@@ -16,6 +17,7 @@ from openpyxl import load_workbook
 from report_records import HERE, NOTED, make_run
 
 from gaswitness.cli import run
+from gaswitness.report_blocks import plain_text
 from gaswitness.report_build import Chosen, build_report
 from gaswitness.report_html import report_html
 from gaswitness.report_issues import read_issues
@@ -24,9 +26,10 @@ from gaswitness.report_junit import report_junit
 from gaswitness.report_outcome import headline, overall_outcome
 from gaswitness.report_pages import report_sheets
 from gaswitness.report_tables import punch_csv, steps_book, steps_csv
+from gaswitness.report_unseen import unseen
 from gaswitness_probe.evidence import Evidence
 from gaswitness_probe.evidence_read import read_evidence
-from gaswitness_probe.shown_defects import shown_defects
+from gaswitness_probe.shown_defects import NotShown, ShownDefects, shown_defects
 from gaswitness_probe.verdict import Outcome
 from gaswitness_scenarios.options import RehearsalLink, RehearsalOptions
 from gaswitness_scenarios.run import rehearse
@@ -220,8 +223,8 @@ def test_the_failed_test_tells_step_expected_seen_and_initials(first):
     assert [str(one.outcome) for one in failed.claims] == ["failed", "not_run"]
     found = [(step.words, one) for step in failed.steps for one in step.findings]
     where, finding = next(pair for pair in found if pair[1].name == "level/AT-1.A2: setpoint")
-    assert "to AT-1" in where
-    assert "rising" in where
+    assert "CH4" in where
+    assert "over 25 s" in where
     assert finding.expected == "AT-1.A2 on at 20 %LEL"
     assert "reading 20." in finding.seen
     valve = next(one for _, one in found if one.of == "expectation/Valve shuts")
@@ -512,6 +515,28 @@ def test_what_could_not_have_been_seen_stands_in_the_report(first, both, page, t
         (one.kind, one.place) for one in found.not_shown
     }
     assert len(again.shown) + len(again.not_shown) == all_
+
+
+def test_what_says_the_same_of_many_places_stands_in_one_row():
+    one, other = (
+        NotShown("state A1 under another code", f"{tag} state", "never in A1", f"bring {tag} to A1")
+        for tag in ("AT-1", "AT-2")
+    )
+    ((row,),) = [group.rows for group in _rows([one, other])]
+    assert [plain_text(cell.lines[0]) for cell in row] == [
+        "state A1 under another code",
+        "2",
+        "AT-1 state, AT-2 state",
+        "never in A1",
+        "bring each to A1",
+    ]
+    ((row,),) = [group.rows for group in _rows([one])]
+    assert plain_text(row[4].lines[0]) == "bring AT-1 to A1"
+
+
+def _rows(told):
+    report = SimpleNamespace(map_defects=ShownDefects((), tuple(told), ()))
+    return unseen(report).blocks[1].groups
 
 
 def test_a_survey_weighs_no_defects(tmp_path):

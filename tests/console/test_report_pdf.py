@@ -2,6 +2,7 @@
 
 import re
 import sys
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from io import BytesIO
 
@@ -19,8 +20,12 @@ from report_records import PHOTO, make_run
 
 from gaswitness.cli import run
 from gaswitness.report_blocks import Column, Paragraph, Sheets, Table, cell, one_group, said
+from gaswitness.report_build import Chosen, build_report
+from gaswitness.report_issues import read_issues
+from gaswitness.report_pages import report_sheets
 from gaswitness.report_pdf import Imprint, PdfError, report_pdf
 from gaswitness.report_sign import SignError, signed_pdf
+from gaswitness_probe.verdict import Outcome
 
 PASSWORD = "only for this test"
 
@@ -194,3 +199,27 @@ def test_heads_of_tables_are_repeated_and_equal_input_is_equal_bytes():
     assert len(tables) == 3
     assert all("what" in text for text in tables)
     assert "#strong[no] \\ $x$ @tag <label> *b* _i_ `c` // /* \u2265 \u00b5" in tables[0]
+
+
+def test_whatever_failed_the_boxes_to_sign_are_on_page_one(made):
+    """As much as can be open, each with a long reason and after an interruption."""
+    issues = read_issues(made[0])
+    report = build_report(issues, Chosen())
+    why = "it came by 80.1 s, and nobody saw it at rest before that; one look cannot tell " * 3
+    items = [
+        replace(report.items[0], id=f"cell/AT-10{n}.A1 > V{n}", because=why, outcome=outcome)
+        for outcome in (Outcome.FAILED, Outcome.INCONCLUSIVE)
+        for n in range(20)
+    ]
+    parts = [
+        replace(report.parts[0], id=f"T-0{n}", outcome=Outcome.FAILED, because=why)
+        for n in range(9)
+    ]
+    said = (*report.words, "Issue 1 broke off after 48.7 s, went on at 58.9 s.")
+    worst = replace(report, items=tuple(items), parts=tuple(parts), words=said)
+    imprint = Imprint(software="x", foot="y", stamp=0)
+    pages = PdfReader(BytesIO(report_pdf(report_sheets(worst, issues), imprint, []))).pages
+    first = pages[0].extract_text()
+    assert first.count("Signature") == 3
+    assert "and 14 more, in the punch list" in " ".join(first.split())
+    assert "and 6 more, under Tests" in " ".join(first.split())
