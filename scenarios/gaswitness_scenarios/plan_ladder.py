@@ -4,6 +4,7 @@ Amounts of gas, in the channel's unit; no times.
 """
 
 from dataclasses import dataclass
+from math import ceil, floor, log10
 from typing import Final
 
 from gaswitness_scenarios.gas_level import CLEAR_OF_SETPOINT
@@ -14,6 +15,15 @@ _PART_OF_WAY: Final = 0.4
 
 _CLEAR_OF_DOUBT: Final = 1.2
 """So much of the doubt beyond the tolerance, a coarse register still says on which side it is."""
+
+_DIGITS: Final = (3, 4, 5)
+"""Significant digits of an amount: three, or more where these would take it too far off."""
+
+_PART_OF_EDGE: Final = 0.2
+"""Rounding may take an amount so far off, as a part of its distance from the edge."""
+
+_SAME: Final = 1e-6
+"""Amounts that differ by so little of their last digit are the same."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,8 +86,44 @@ def _rungs(
         if sign * (back - channel.clean_reading) < 0:
             back = channel.clean_reading
         on = tuple(name for name, _ in named[: at + 1])
-        rungs.append(Rung(name, level, short, past, inside, back, on))
+        rungs.append(
+            Rung(
+                name,
+                level,
+                plain_beyond(short, level.setpoint, channel.clean_reading),
+                plain_beyond(past, level.setpoint),
+                None if inside is None else plain_between(inside, level.setpoint, clears_at),
+                plain_beyond(back, clears_at, channel.clean_reading),
+                on,
+            )
+        )
     return rungs
+
+
+def plain_beyond(amount: float, edge: float, end: float | None = None) -> float:
+    """The amount in so few digits that a hand can set it, no nearer to the edge than it was, and
+    not beyond `end`."""
+    if amount in (edge, end):
+        return amount
+    up = amount > edge
+    for digits in _DIGITS:
+        step = 10.0 ** (floor(log10(abs(amount))) + 1 - digits) if amount else 1.0
+        count = amount / step
+        rounded = round((ceil(count - _SAME) if up else floor(count + _SAME)) * step, 9)
+        past_end = end is not None and (rounded > end if up else rounded < end)
+        if abs(rounded - amount) <= _PART_OF_EDGE * abs(amount - edge) and not past_end:
+            return rounded
+    return amount
+
+
+def plain_between(amount: float, one: float, other: float) -> float:
+    """The amount in few digits, about as far from both edges as it was."""
+    room = min(abs(amount - one), abs(amount - other))
+    for digits in _DIGITS:
+        rounded = float(f"{amount:.{digits}g}")
+        if abs(rounded - amount) <= _PART_OF_EDGE * room:
+            return rounded
+    return amount
 
 
 def stages(rungs: tuple[tuple[Rung, ...], ...]) -> tuple[Rung, ...]:

@@ -9,7 +9,7 @@ from math import ceil, sqrt
 
 from gaswitness_scenarios.plan_bench import Bench, Draft
 from gaswitness_scenarios.plan_ground import Ground
-from gaswitness_scenarios.plan_ladder import Rung, stages
+from gaswitness_scenarios.plan_ladder import Rung, plain_between, stages
 from gaswitness_scenarios.plan_timing import LEAST_RAMP_S
 from gaswitness_sitefile.channel import Channel
 from gaswitness_sitefile.matrix import Fact
@@ -306,7 +306,7 @@ class _Writer:
         if f"{tag}.over_range" in self.ground.shown:
             return "over range"
         low, high = channel.range[1], channel.shown_limits[1]
-        return low + BEYOND_RANGE * (high - low)
+        return plain_between(low + BEYOND_RANGE * (high - low), low, high)
 
     def top(self, tag: str) -> tuple[float, float]:
         """Gas over range, and how near it the reading is surely over."""

@@ -107,7 +107,7 @@ _ACTS: Mapping[OutputKind, Callable[[Output], str]] = {
     OutputKind.BEACON: lambda one: f"Is {_named(one)} lit?",
     OutputKind.VALVE: lambda one: f"Has {_named(one)} moved to its safe side?",
     OutputKind.FAN: lambda one: f"Does {_named(one)} run?",
-    OutputKind.RELAY: lambda one: f"Has {_named(one)} switched, and what it switches?",
+    OutputKind.RELAY: lambda one: f"Has {_named(one)} switched, and what it drives with it?",
 }
 _RESTS: Mapping[OutputKind, Callable[[Output], str]] = {
     OutputKind.SOUNDER: lambda one: f"Does {_named(one)} still sound?",

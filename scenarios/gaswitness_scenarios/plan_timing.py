@@ -25,6 +25,10 @@ SLOPE_SHARE: Final = 0.6
 to see a level come."""
 
 LEAST_RAMP_S: Final = 20.0
+LONG_RAMP_S: Final = 120.0
+HALF_MINUTE_S: Final = 30.0
+"""A ramp as long as that is told in minutes, and takes whole or half ones."""
+
 HAND_S: Final = 1.0
 """A margin for a hand that is not quite quick; an assumption."""
 
@@ -111,7 +115,8 @@ class PlanTiming:
         )
         early_s = 0.1 * level.on_delay_s + self.site.timing.scan_s if level.on_delay_s else 0.0
         see_s = self.level_s + early_s
-        return self.up(max(LEAST_RAMP_S, abs(way) * see_s / (SLOPE_SHARE * slack)))
+        ramp_s = self.up(max(LEAST_RAMP_S, abs(way) * see_s / (SLOPE_SHARE * slack)))
+        return ramp_s if ramp_s < LONG_RAMP_S else HALF_MINUTE_S * ceil(ramp_s / HALF_MINUTE_S)
 
     def lost_s(self) -> float:
         """Until a detector that has left the bus is missed, or one that is back is heard again."""

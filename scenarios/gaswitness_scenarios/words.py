@@ -30,9 +30,10 @@ def gas_words(channel: Channel, where: str, start: float, profile: Profile) -> s
                 return f"Return {where} to clean air"
             return f"Apply {end} to {where}"
         case RampTo(_, over_s):
+            verb = "Raise" if profile.final >= start else "Lower"
             return (
-                f"Apply {gas} to {where}, {way} from {number(start)} to "
-                f"{number(profile.final)} {unit} over {number(over_s)} s"
+                f"{verb} {gas} at {where} slowly from {number(start)} to "
+                f"{number(profile.final)} {unit} over {_time(over_s)}"
             )
         case ExponentialTo(_, tau_s):
             return f"Apply {end} to {where}, {way} with a time constant of {number(tau_s)} s"
@@ -40,6 +41,12 @@ def gas_words(channel: Channel, where: str, start: float, profile: Profile) -> s
             return (
                 f"Play the recorded gas {name} to {where}: {number(times_s[-1])} s, ending at {end}"
             )
+
+
+def _time(seconds: float) -> str:
+    """Seconds; whole and half minutes from two minutes on."""
+    minutes = seconds / 60
+    return f"{number(minutes)} min" if minutes >= 2 and not seconds % 30 else f"{number(seconds)} s"
 
 
 def fault_words(where: str, *, on: bool, drop_out: bool) -> str:

@@ -207,6 +207,7 @@ def test_person_is_told_in_words_what_to_do(load):
   - say: Mind the cable.
   - gas: {channel: AT-1, to: 27.5}
   - gas: {channel: AT-1, to: 20, over_s: 60}
+  - {after_s: 70, gas: {channel: AT-1, to: 25, over_s: 630}}
   - gas: {channel: AT-2, to: 50, tau_s: 20}
   - gas: {channel: AT-1, to: clean}
   - fault: AT-1
@@ -223,7 +224,8 @@ def test_person_is_told_in_words_what_to_do(load):
     assert [step.words for step in script.steps] == [
         "Mind the cable.",
         "Apply 27.5 %LEL CH4 to AT-1 (Pit)",
-        "Apply CH4 to AT-1 (Pit), falling from 27.5 to 20 %LEL over 60 s",
+        "Lower CH4 at AT-1 (Pit) slowly from 27.5 to 20 %LEL over 60 s",
+        "Raise CH4 at AT-1 (Pit) slowly from 20 to 25 %LEL over 10.5 min",
         "Apply 50 ppm CO to AT-2, rising with a time constant of 20 s",
         "Return AT-1 (Pit) to clean air",
         "Put AT-1 (Pit) in sensor fault",

@@ -7,9 +7,11 @@ control; from memory). T90: the time to 90 % of the step (IEC 60079-29-1, from m
 import math
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from gaswitness_scenarios.plan_dose import dose_of
-from gaswitness_scenarios.plan_ladder import ladders
+from gaswitness_scenarios.plan_ladder import ladders, plain_between, plain_beyond
 from gaswitness_scenarios.plan_timing import PlanTiming
 from gaswitness_sitefile.channel import Channel
 from gaswitness_sitefile.site import Site
@@ -136,3 +138,55 @@ def test_a_dose_is_the_limit_over_its_period(what, limit, expected_s):
     assert dose.amount == 270
     assert dose.hold_s == pytest.approx(1.15 * expected_s + 20, rel=1e-3)
     assert dose.fits
+
+
+@pytest.mark.parametrize(
+    ("amount", "edge", "end", "plain"),
+    [
+        (1437.5, 1250, None, 1440),  # past a setpoint: up
+        (1062.5, 1250, 0, 1060),  # short of it: down
+        (19.8049, 19.5, 20.9, 19.81),  # three digits would be too far off
+        (19.1951, 19.5, None, 19.19),  # past a falling one: down
+        (20.87, 19.5, 20.9, 20.9),  # not beyond clean air
+        (5.1094, 5, None, 5.11),
+        (12.2, 10, None, 12.2),
+        (0, 5, 0, 0),
+        (20.9, 19.5, 20.9, 20.9),
+    ],
+)
+def test_an_amount_of_gas_has_few_digits_and_stays_on_its_side(amount, edge, end, plain):
+    found = plain_beyond(amount, edge, end)
+    assert abs(found - edge) >= abs(amount - edge) - 1e-9
+    assert (found > edge) == (amount > edge)
+    assert len(f"{found:.10g}".replace(".", "").strip("0")) <= 4
+    assert found == pytest.approx(plain, abs=1e-9)
+
+
+@given(
+    st.floats(0.01, 5000), st.floats(0.001, 0.4), st.booleans(), st.sampled_from([None, 0.0, 1e5])
+)
+def test_no_rounding_takes_an_amount_nearer_to_its_edge_or_past_its_end(edge, part, up, end):
+    amount = edge * (1 + part if up else 1 - part)
+    if end is not None and (end > edge) is not up:
+        end = None
+    found = plain_beyond(amount, edge, end)
+    assert (found >= amount - 1e-5 * amount) if up else (found <= amount + 1e-5 * amount)
+    assert abs(found - amount) <= 0.2 * abs(amount - edge) + 1e-9
+    if end is not None:
+        assert (found <= end) if up else (found >= end)
+
+
+def test_between_two_edges_an_amount_stays_between():
+    assert plain_between(25.5469, 25, 25.78) == 25.55
+    assert plain_between(5.1094, 5, 5.5) == 5.11
+    assert plain_between(19.7, 19.5, 19.9) == 19.7
+    assert 3.0001 < plain_between(3.00015, 3.0001, 3.0002) < 3.0002
+
+
+def test_a_long_ramp_takes_whole_or_half_minutes():
+    parts = {"noise": 0.25, "levels": {"A1": {"setpoint": 30}}}
+    slow, timing = channel(**parts), PlanTiming.of(site(**parts), None)
+    seconds = [timing.ramp_s(slow, "A1", way) for way in (0.5, 1, 2, 3, 5, 10, 20, 40)]
+    assert seconds == sorted(seconds)
+    assert seconds[0] < 120 < seconds[-1]
+    assert all(one % 30 == 0 for one in seconds if one >= 120)
