@@ -140,7 +140,8 @@ class Expectation:
     """A tester's own expectation, beside those that follow from the matrix.
 
     From `from_s` on, within `within_s`, `fact` is `value` (for a reading: lies in `between`), and,
-    where `for_s` is above 0, stays so that long.
+    where `for_s` is above 0, stays so that long. `from_s` is when what it waits for was surely
+    done; `since_s`, where given, when that may have been at the earliest.
     """
 
     id: str
@@ -150,3 +151,4 @@ class Expectation:
     value: bool | None = None
     between: tuple[float, float] | None = None
     for_s: float = 0.0
+    since_s: float | None = None

@@ -58,7 +58,8 @@ def expectation_of_body(body: Mapping[str, Any]) -> Expectation:
     if between is not None:
         low, high = map(_number, between)
         between = (low, high)
-    numbers = {name: _number(body[name]) for name in ("from_s", "within_s", "for_s")}
+    names = [name for name in ("from_s", "within_s", "for_s", "since_s") if name in body]
+    numbers = {name: _number(body[name]) for name in names}
     return Expectation(**{**body, **numbers, "between": between})
 
 

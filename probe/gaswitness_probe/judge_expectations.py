@@ -78,11 +78,13 @@ def _outcome(expectation: Expectation, parts: list[Stretch]) -> Outcome:
     signal = signal_of(parts)
     possible = combine(lambda now: FALSE if now[0] is FALSE else TRUE, [signal])
 
-    def fits(piece: Segment) -> bool:
-        start = max(piece.start, first_s)
+    def fits(piece: Segment, since_s: float = first_s) -> bool:
+        start = max(piece.start, since_s)
         return start <= last_s and start + expectation.for_s <= piece.end
 
-    if not any(piece.value is TRUE and fits(piece) for piece in possible.segments()):
+    # What was done may have been done earlier than it was surely done: then it counts from there.
+    since_s = first_s if expectation.since_s is None else min(first_s, expectation.since_s)
+    if not any(piece.value is TRUE and fits(piece, since_s) for piece in possible.segments()):
         return Outcome.FAILED
     if any(piece.value is TRUE and fits(piece) for piece in signal.segments()):
         return Outcome.PROVEN

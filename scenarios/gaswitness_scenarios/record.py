@@ -70,6 +70,7 @@ class Record:
         self.expectations: list[Expectation] = []
         self.remarks: list[str] = []
         self.notes = PlanNotes(self._noted)
+        self._doubt_s = 0.0
         self._failing = 0
         self.exchanges = 0
         self.failed_exchanges = 0
@@ -191,6 +192,7 @@ class Record:
         self.notes.under_way = None
         applied = self._actions.applied(step, begun_s, done_s)
         if applied is not None:
+            self._doubt_s = done_s - begun_s
             self.applied.append(applied)
             self._keep("applied", applied_body(applied), done_s)
         if isinstance(step, Look) and looked is not None:
@@ -200,7 +202,8 @@ class Record:
         if isinstance(step, Expect):
             # Counted from the latest instant at which the steps before it were surely done.
             name = self._playing.name
-            expected = expectation_of(step, number, done_s, name)
+            since_s = max(0.0, done_s - self._doubt_s)
+            expected = expectation_of(step, number, done_s, name, since_s)
             self.expectations.append(expected)
             self._keep("expected", expected_body(expected), done_s)
         self._step_over(number, step, begun_s, done_s, "")

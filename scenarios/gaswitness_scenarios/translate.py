@@ -266,8 +266,11 @@ def _corners(profile: Profile, first_s: float, last_s: float) -> Iterator[float]
         yield from (at_s for at_s in profile.times_s if first_s < at_s < last_s)
 
 
-def expectation_of(step: Expect, number: int, from_s: float, script: str) -> done.Expectation:
-    """The author's expectation, counted from `from_s` seconds of the run."""
+def expectation_of(
+    step: Expect, number: int, from_s: float, script: str, since_s: float | None = None
+) -> done.Expectation:
+    """The author's expectation, counted from `from_s` seconds of the run; `since_s`: the earliest
+    instant from which it may count."""
     return done.Expectation(
         id=step.id or f"{script}/{number}",
         fact=step.fact,
@@ -276,4 +279,5 @@ def expectation_of(step: Expect, number: int, from_s: float, script: str) -> don
         value=step.value,
         between=step.between,
         for_s=step.for_s,
+        since_s=since_s,
     )

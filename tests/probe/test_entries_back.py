@@ -87,6 +87,7 @@ def test_a_look_comes_back(looked):
         value=st.none() | st.booleans(),
         between=st.none() | st.tuples(numbers, numbers),
         for_s=numbers,
+        since_s=st.none() | instants,
     )
 )
 def test_an_expectation_comes_back(expectation):

@@ -82,6 +82,16 @@ def test_a_stay_may_cross_from_known_to_unknown():
     assert outcome(seen, **near, between=(29, 31), for_s=3.0) is Outcome.INCONCLUSIVE
 
 
+def test_what_may_have_been_done_earlier_is_not_failed_for_being_over():
+    # Off for 6 s from 2 s on, as it must be; the person said only at 9 s that it was done.
+    seen = [True] * 2 + [False] * 6 + [True] * 6
+    asked = {"value": False, "from_s": 9.0, "within_s": 1.0, "for_s": 4.0}
+    relay = history("relay", *seen)
+    assert outcome(relay, fact="K1.active", **asked) is Outcome.FAILED
+    assert outcome(relay, fact="K1.active", **asked, since_s=2.0) is Outcome.INCONCLUSIVE
+    assert outcome(relay, fact="K1.active", **asked, since_s=6.0) is Outcome.FAILED
+
+
 def test_what_nothing_shows_is_not_run():
     assert outcome({}, **FACT, value=True, within_s=1.0) is Outcome.NOT_RUN
 
