@@ -162,6 +162,9 @@ def _missing(ground: Ground, cell: Cell, kind: str, covers: frozenset[tuple[str,
                 for fact in facts
                 if fact.what in LEVEL_NAMES and (str(fact), "U") not in covers
             ]
+            dark = [one for one in missing if not ground.level_tells(one.subject, one.what)]
+            if dark:
+                return f"no point shows {', '.join(map(str, dark))}, nor what it drives"
             return f"no test of {', '.join(map(str, missing))}" if missing else ""
         case "X" | "D":
             tags = dict.fromkeys(f.subject for f in facts if f.subject in ground.site.channel_of)

@@ -198,6 +198,8 @@ def test_what_no_point_shows_is_not_counted_as_planned_and_costs_no_gas(tmp_path
     assert of_second
     assert not any(want.shown for want in of_second)
     assert any("no point shows B-2.A1 or the reading of B-2" in want.why for want in of_second)
+    short = next(w for w in found.wants if (w.cell.id, w.kind) == ("B-1.A1 > BZ", "U"))
+    assert short.why == "no point shows B-1.A1, nor what it drives"
     levels = next(test for test in plan.tests if test.group == "levels")
     assert levels.tags == {"B-1"}
     assert levels.gas_s < 600
