@@ -12,10 +12,10 @@ COLUMNS: Final = ("event", "time_s", "subject", "what", "called", "code", "subje
 
 
 def events_csv(trace: PanelTrace) -> str:
-    """The table, the oldest event first: its number since the panel began, the second of the panel, whom
-    it is about and what it says, in words and in the codes that registers show.
+    """The table, the oldest event first.
 
-    Events before the trace's beginning are left out, their numbers are not.
+    A row has its number since the panel began, the second of the panel, whom it is about and what
+    it says, in words and in the codes that registers show.
     """
     site = trace.site
     subjects = subject_codes(tuple(site.channel_of), tuple(site.input_of), tuple(site.output_of))
