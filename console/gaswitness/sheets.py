@@ -10,7 +10,7 @@ from typing import Final
 from openpyxl import Workbook
 from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell
 from openpyxl.comments import Comment
-from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
+from openpyxl.styles import Alignment, Border, Font, NamedStyle, PatternFill, Side
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.properties import PageSetupProperties
@@ -24,6 +24,10 @@ WIDEST: Final = 48
 _HEAD: Final = PatternFill("solid", fgColor="E6E9EE")
 _LINE: Final = Side(style="thin", color="9A9A9A")
 _BORDER: Final = Border(left=_LINE, right=_LINE, top=_LINE, bottom=_LINE)
+AS_TEXT: Final = "@"
+PLAIN_CELL: Final = "Table cell"
+TEXT_CELL: Final = "Table text"
+"""Names of the styles of cells beneath a table's head, as a spreadsheet program lists them."""
 A4: Final = 9
 """Number of the paper size (ECMA-376 part 1, 18.3.1.63 pageSetup)."""
 
@@ -33,6 +37,12 @@ def new_book(*titles: str) -> tuple[Workbook, dict[str, Worksheet]]:
     book = Workbook()
     for sheet in tuple(book.worksheets):
         book.remove(sheet)
+    for name, wraps in ((PLAIN_CELL, False), (TEXT_CELL, True)):
+        style = NamedStyle(name)
+        style.border = _BORDER
+        style.alignment = Alignment(vertical="top", wrap_text=wraps)
+        style.number_format = AS_TEXT if wraps else "General"
+        book.add_named_style(style)
     return book, {title: book.create_sheet(title) for title in titles}
 
 
@@ -49,8 +59,10 @@ def put(sheet: Worksheet, row: int, column: int, value: CellValue | None) -> Cel
             )
         cell.value = value
         cell.data_type = "s"
-        cell.number_format = "@"
-        cell.quotePrefix = value.startswith(FORMULA_SIGNS)
+        if cell.number_format != AS_TEXT:
+            cell.number_format = AS_TEXT
+        if value.startswith(FORMULA_SIGNS):
+            cell.quotePrefix = True
     else:
         cell.value = value
     return cell
@@ -59,9 +71,9 @@ def put(sheet: Worksheet, row: int, column: int, value: CellValue | None) -> Cel
 def put_row(sheet: Worksheet, row: int, values: Sequence[CellValue | None]) -> None:
     """Write a row of values with borders; long text wraps."""
     for column, value in enumerate(values, 1):
-        cell = put(sheet, row, column, value)
-        cell.border = _BORDER
-        cell.alignment = Alignment(vertical="top", wrap_text=isinstance(value, str))
+        # Set by its name a style costs little; what `put` adds comes on top of it.
+        sheet.cell(row, column).style = TEXT_CELL if isinstance(value, str) else PLAIN_CELL
+        put(sheet, row, column, value)
 
 
 def put_head(sheet: Worksheet, row: int, names: Sequence[str], remarks: Sequence[str] = ()) -> None:
