@@ -97,10 +97,11 @@ class _Writer:
         for tag in self.of:
             bench.fault(tag, on=True, drop_out=True)
         delay_s = max(channel.fault_delay_s for channel in self.channels)
-        hold_s = delay_s + timing.flag_s + timing.lost_s()
+        bench.hold(delay_s + timing.flag_s + timing.lost_s())
+        # Only once the fault stands: a level that was on before it says nothing.
         for channel in self.channels:
-            self.ground.levels_in_fault(bench, channel, "in fault, in gas", hold_s)
-        bench.hold(hold_s)
+            self.ground.levels_in_fault(bench, channel, "in fault, in gas", timing.flag_s)
+        bench.hold(timing.flag_s)
         for tag, channel in self.of.items():
             bench.fault(tag, on=False, drop_out=True)
             bench.claim(*self.ground.in_fault(channel))
