@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from gaswitness_probe.decode import decode, decode_bits
+from gaswitness_probe.facts import RANKS
 from gaswitness_probe.history import Value
 from gaswitness_probe.survey_value import reading_of, wire_tolerance
-from gaswitness_sitefile.mode_facts import CHANNEL_MODES
 from gaswitness_sitefile.points import (
     CHANNEL_STATES,
     COMMANDS,
@@ -122,18 +122,7 @@ def _coils(site: Site, shown: Mapping[str, list[Source]]) -> Iterator[Relation]:
             yield Relation(active[0], energised[0], expected, lambda acts, coil: acts == coil)
 
 
-_BY_RANK: Final = (
-    "warm_up",
-    "inhibit",
-    *CHANNEL_MODES,
-    "fault",
-    "A3",
-    "A2",
-    "A1",
-    "over_range",
-    "under_range",
-    "normal",
-)
+_BY_RANK: Final = tuple(RANKS)
 assert set(_BY_RANK) == set(CHANNEL_STATES)
 
 

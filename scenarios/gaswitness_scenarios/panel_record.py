@@ -10,6 +10,7 @@ from pydantic import (
     model_validator,
 )
 
+from gaswitness_scenarios.short_forms import with_short_forms
 from gaswitness_scenarios.tags_and_levels import Names
 from gaswitness_sitefile.model import PositiveSeconds, Record
 
@@ -57,11 +58,4 @@ class CalibrateRecord(Record):
     def __get_pydantic_json_schema__(
         cls, core_schema: Any, handler: GetJsonSchemaHandler
     ) -> dict[str, Any]:
-        found = handler(core_schema)
-        whole = handler.resolve_ref_schema(found)
-        keyed = dict(whole)
-        whole.clear()
-        whole["title"] = keyed.pop("title")
-        whole["description"] = keyed.pop("description")
-        whole["anyOf"] = [*keyed["properties"]["channel"]["oneOf"], keyed]
-        return found
+        return with_short_forms(core_schema, handler, like="channel")

@@ -9,6 +9,7 @@ from gaswitness_scenarios.bump_record import BumpRecord
 from gaswitness_scenarios.bus_record import BusRecord
 from gaswitness_scenarios.on_off import OnOff
 from gaswitness_scenarios.panel_record import CalibrateRecord, OutputTestRecord
+from gaswitness_scenarios.short_forms import with_short_forms
 from gaswitness_scenarios.tags_and_levels import Level, MaybeNames, Name, Names, not_empty
 from gaswitness_sitefile.link_fault import LinkFault
 from gaswitness_sitefile.link_fault_text import parse_link_fault, parse_link_fault_kind
@@ -146,14 +147,7 @@ class LinkFaultRecord(Record):
     def __get_pydantic_json_schema__(
         cls, core_schema: Any, handler: GetJsonSchemaHandler
     ) -> dict[str, Any]:
-        found = handler(core_schema)
-        whole = handler.resolve_ref_schema(found)
-        keyed = dict(whole)
-        whole.clear()
-        whole["title"] = keyed.pop("title")
-        whole["description"] = keyed.pop("description")
-        whole["anyOf"] = [{"type": "string", "minLength": 1}, keyed]
-        return found
+        return with_short_forms(core_schema, handler, {"type": "string", "minLength": 1})
 
     @property
     def text(self) -> str:

@@ -38,7 +38,6 @@ _WORKBOOK_RAISES: Final = (
     AttributeError,
     SyntaxError,
     RuntimeError,
-    NotImplementedError,
     AssertionError,
     OverflowError,
 )

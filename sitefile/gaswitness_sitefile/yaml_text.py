@@ -43,9 +43,8 @@ _LIBRARY_RAISES: Final = (
     LookupError,
     TypeError,
     AttributeError,
-    RecursionError,
+    RuntimeError,
     AssertionError,
-    NotImplementedError,
     OverflowError,
 )
 """The parser lets these escape on broken text beside its own errors."""

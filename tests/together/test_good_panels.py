@@ -3,7 +3,6 @@
 GASWITNESS_RANDOM_PANELS=1000..4000 has the machines of these numbers rehearsed instead of the few.
 """
 
-import os
 from collections import Counter
 from functools import lru_cache
 
@@ -11,16 +10,10 @@ import pytest
 from good_panel_cases import CASES
 from memory_run import rehearsed
 from random_machine import machine
+from random_numbers import asked_for
 
 FEW = range(60)
-
-
-def asked_for():
-    """The numbers of the machines, in parts, so that many of them are many tests."""
-    first, _, end = os.environ.get("GASWITNESS_RANDOM_PANELS", "").partition("..")
-    numbers = range(int(first), int(end)) if end else FEW
-    size = 50 if end else 10
-    return [numbers[at : at + size] for at in range(0, len(numbers), size)]
+NUMBERS = asked_for("GASWITNESS_RANDOM_PANELS", FEW)
 
 
 @lru_cache(maxsize=100)
@@ -46,7 +39,7 @@ def test_a_good_panel_once_failed_is_failed_no_more(name):
     assert failures(run.verdicts()) == []
 
 
-@pytest.mark.parametrize("numbers", asked_for(), ids=lambda numbers: f"{numbers[0]}")
+@pytest.mark.parametrize("numbers", NUMBERS, ids=lambda numbers: f"{numbers[0]}")
 def test_no_panel_and_script_at_random_fails_a_good_panel(numbers):
     found = {number: failures(verdicts_of(number) or ()) for number in numbers}
     assert {number: words for number, words in found.items() if words} == {}

@@ -3,28 +3,21 @@
 GASWITNESS_RANDOM_PANELS=1000..4000 has the machines of these numbers rehearsed instead of the few.
 """
 
-import os
 from collections import Counter
 from functools import lru_cache
 
 import pytest
 from memory_run import rehearsed
 from random_functions import with_functions
+from random_numbers import asked_for
 
 FEW = range(40)
+NUMBERS = asked_for("GASWITNESS_RANDOM_PANELS", FEW)
 ONCE_FAILED = {
     94: "an output forced with the power off",
     234: "an output forced in the instant in which the power returned",
     312: "a test ended before it was sure to have begun",
 }
-
-
-def asked_for():
-    """The numbers of the machines, in parts, so that many of them are many tests."""
-    first, _, end = os.environ.get("GASWITNESS_RANDOM_PANELS", "").partition("..")
-    numbers = range(int(first), int(end)) if end else FEW
-    size = 50 if end else 10
-    return [numbers[at : at + size] for at in range(0, len(numbers), size)]
 
 
 @lru_cache(maxsize=100)
@@ -43,7 +36,7 @@ def failures(number):
     ]
 
 
-@pytest.mark.parametrize("numbers", asked_for(), ids=lambda numbers: f"{numbers[0]}")
+@pytest.mark.parametrize("numbers", NUMBERS, ids=lambda numbers: f"{numbers[0]}")
 def test_no_panel_and_script_at_random_fails_a_good_panel(numbers):
     found = {number: failures(number) for number in numbers}
     assert {number: words for number, words in found.items() if words} == {}
